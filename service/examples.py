@@ -294,7 +294,24 @@ def _build() -> dict[str, Any]:
 
 
 BUILD_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
-    {"two-stages": RequestExample("Holder and extension, each read after it was mounted", _build())}
+    {
+        "two-stages": RequestExample("Holder and extension, each read after it was mounted", _build()),
+        "assembled-tool": RequestExample(
+            "An assembled tool as an import gives it, beside its stack",
+            {
+                "stack": base_request("nut_collet")["stack"],
+                "machine": {"kind": "stated", "id": "mill 3", "max_tool_mass_kg": 1.4},
+                "assembled": {
+                    "id": "KB-T-0104",
+                    "spindle_side": {"coupling": "designated", "designation": "HSK-A63"},
+                    "functional_length_mm": 122.964,
+                    "cutting_diameter_mm": 11.988,
+                    "mass_kg": 1.41,
+                    "status": ["measured"],
+                },
+            },
+        ),
+    }
 )
 """Requests by name, as in ``openapi/examples``."""
 

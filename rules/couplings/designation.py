@@ -60,7 +60,7 @@ class Understood(NamedTuple):
 class _Designation(Row):
     pattern: str
     example: str
-    ends: Texts
+    ends: Annotated[tuple[EndName, ...], Field(strict=False)]
     becomes: Texts
     words: str
     left_open: str | None

@@ -275,11 +275,12 @@ class _Reader:
 
     def read_csv(self, data: bytes) -> None:
         """Read a table."""
-        from rules.exchange.component_csv import read_component_csv
+        from rules.exchange.component_csv import head_of, read_component_csv
+        from rules.exchange.imported import ImportOptions
         from rules.exchange.untrusted import BrokenTableError, UnreadableError, decode, numbered_rows, separator_of
 
         try:
-            found = read_component_csv(data)
+            found = read_component_csv(data, ImportOptions(strict=True))
         except UnreadableError as error:
             self._shelf.set_aside(self._file, error.line or 0, error.detail, whole=True)
             return
@@ -288,7 +289,7 @@ class _Reader:
             text = decode(data)
             rows = numbered_rows(text, separator_of(text))
             try:
-                place = [name.strip() in ("ID", "id") for name in next(rows)[1]].index(True)
+                place = [head_of(name).path == "id" for name in next(rows)[1]].index(True)
                 ids.update((line, cells[place].strip()) for line, cells in rows if len(cells) > place)
             except (BrokenTableError, ValueError):
                 pass  # the fault of the table says so

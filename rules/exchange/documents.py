@@ -1,9 +1,10 @@
-"""Reading of import documents in either format; the component catalogue as it is in force."""
+"""Reading of import documents and of the map for them; the component catalogue as it is in force."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from rules.answer.provenance import MountedDigests
@@ -13,11 +14,21 @@ from rules.schema.components import InvalidPart
 from rules.stack.chain import NOTHING_MOUNTED, Mounted
 
 if TYPE_CHECKING:
-    from rules.exchange.imported import Import
+    from rules.exchange.imported import Import, ImportOptions
     from rules.schema.import_map import ImportMap
-    from rules.schema.imports import ComponentKind, ImportFormat
+    from rules.schema.imports import ImportFormat
 
-__all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "Quarantined", "format_of", "read_document"]
+__all__ = [
+    "MAP_OF",
+    "NO_CATALOGUE",
+    "Catalogue",
+    "CatalogueError",
+    "Quarantined",
+    "format_of",
+    "import_map_of",
+    "read_document",
+    "read_import_map",
+]
 
 
 def format_of(data: bytes) -> ImportFormat:
@@ -34,25 +45,85 @@ def format_of(data: bytes) -> ImportFormat:
     return "mtconnect_assets" if begins.startswith(b"<") else "csv"
 
 
-def read_document(
-    data: bytes, form: ImportFormat, kind: ComponentKind | None = None, using: ImportMap | None = None
-) -> Import:
-    """Read the components of a document; ``kind`` is the kind of those whose kind the document does not state.
+def read_document(data: bytes, form: ImportFormat, options: ImportOptions | None = None) -> Import:
+    """Read a document as the options say; the root element of XML tells what it is.
 
-    ``using`` is the operator's map for ISO 13399 data.
+    Provenance names the map if it states anything that the format uses.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
     # Imported here, as below: a check without a catalogue reads no document.
     from rules.exchange.component_csv import read_component_csv
-    from rules.exchange.tool_asset_import import read_cutting_tools
+    from rules.exchange.din_4000_import import ROOT, read_din_4000
+    from rules.exchange.imported import NO_OPTIONS
+    from rules.exchange.tool_asset_import import cutting_tools_of
     from rules.exchange.tool_packages import read_exchange_document, read_package
+    from rules.exchange.untrusted import read_xml
+    from rules.schema.imports import ImportProvenance
 
+    options = options or NO_OPTIONS
     if form == "iso_13399":
-        return read_exchange_document(data, kind, using)
-    if form == "iso_13399_package":
-        return read_package(data, kind, using)
-    return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
+        found = read_exchange_document(data, options)
+    elif form == "iso_13399_package":
+        found = read_package(data, options)
+    elif form == "csv":
+        found = read_component_csv(data, options)
+    else:
+        root = read_xml(data)
+        read = read_din_4000 if root.tag.rpartition("}")[2] == ROOT else cutting_tools_of
+        found = read(root, options)
+    using = options.map
+    if not any(getattr(using, name) for name in MAP_OF[found.format]):
+        return found
+    return replace(found, provenance=ImportProvenance(map_version=using.version, map_sha256=using.digest))
+
+
+MAP_OF: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "mtconnect_assets": ("codes", "kinds"),
+        "csv": ("codes", "kinds", "heads", "outline"),
+        "iso_13399": ("codes", "classes", "kinds", "outline"),
+        "iso_13399_package": ("codes", "classes", "kinds", "outline"),
+        "din_4000": ("codes", "kinds", "outline", "din_4000"),
+    }
+)
+"""Fields of the operator's map that the import of a format uses."""
+
+
+def read_import_map(data: bytes) -> ImportMap:
+    """Return a map from JSON or YAML; a ``$schema`` at the top, for editors, is ignored.
+
+    Raises :class:`~rules.schema.strict_json.NotJSONError`, :class:`~rules.schema.short_form.NotYAMLError` or
+    :class:`~rules.schema.parsing.BadRequestError`.
+    """
+    from rules.schema.short_form import read_yaml
+    from rules.schema.strict_json import parse_json
+
+    return import_map_of(parse_json(data) if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{") else read_yaml(data))
+
+
+def import_map_of(value: object) -> ImportMap:
+    """Return a map from its plain value; raises :class:`~rules.schema.parsing.BadRequestError`.
+
+    A head or property that means neither a symbol nor a field is a fault; a client, which has no tables, cannot know.
+    """
+    from rules.exchange.component_csv import is_known_name
+    from rules.schema.import_map import ImportMap
+    from rules.schema.parsing import BadRequestError, Fault, parse, pointer
+
+    if isinstance(value, dict):
+        value = {name: one for name, one in value.items() if name != "$schema"}
+    made = parse(ImportMap, value)
+    targets: list[tuple[tuple[str | int, ...], str | None]] = [
+        (("heads", name), target) for name, target in made.heads.items()
+    ]
+    for number, one in enumerate(made.din_4000):
+        targets += [(("din_4000", number, "fields", name), target) for name, target in one.fields.items()]
+    detail = "neither a symbol nor a field of a component"
+    wrong = [way for way, target in targets if target is not None and not is_known_name(target)]
+    if wrong:
+        raise BadRequestError(Fault(pointer(way), detail, "unknown_key") for way in wrong)
+    return made
 
 
 class CatalogueError(ValueError):

@@ -11,7 +11,12 @@ from rules.couplings.definition import Side, deviation_of
 from rules.couplings.sides import COUPLINGS
 from rules.exchange.untrusted import printable
 from rules.schema.components import CutterKind, StackPart
+from rules.schema.import_map import NO_MAP, ImportMap
 from rules.schema.imports import (
+    AssembledTool,
+    ComponentKind,
+    Decimals,
+    ImportedAssembly,
     ImportedComponent,
     ImportedStack,
     ImportFault,
@@ -19,16 +24,45 @@ from rules.schema.imports import (
     ImportProvenance,
     ImportReport,
     NotStatedField,
+    ReadAs,
     UnmappedValue,
 )
 
-__all__ = ["Import", "ImportedPart", "ImportedStackPart", "fault", "not_stated"]
+__all__ = [
+    "NO_OPTIONS",
+    "AssembledPart",
+    "Import",
+    "ImportOptions",
+    "ImportedPart",
+    "ImportedStackPart",
+    "fault",
+    "not_stated",
+]
 
 
 MAX_LISTED: Final = 1000
 """Most entries of one list in a report; a hostile document could produce a million."""
 
 EntryT = TypeVar("EntryT")
+
+
+@dataclass(frozen=True, slots=True)
+class ImportOptions:
+    """What the caller says about a document."""
+
+    kind: ComponentKind | None = None
+    """Kind of the parts whose kind the document does not state."""
+    read_as: ReadAs | None = None
+    """What CuttingTools are that may be a cutting tool alone or an assembled tool."""
+    decimals: Decimals = "point"
+    """Decimal sign of a table."""
+    strict: bool = False
+    """Whether a wrong value in a table is a fault of its row."""
+    map: ImportMap = NO_MAP
+    """What codes, classes, items and names mean."""
+
+
+NO_OPTIONS: Final = ImportOptions()
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +75,7 @@ class ImportedPart:
     not_stated: tuple[NotStatedField, ...]
     unmapped: tuple[UnmappedValue, ...]
     notes: tuple[str, ...]
+    rejected: tuple[UnmappedValue, ...] = ()
     file: str | None = None
 
 
@@ -58,6 +93,17 @@ class ImportedStackPart:
 
 
 @dataclass(frozen=True, slots=True)
+class AssembledPart:
+    """One assembled tool and its place in the document."""
+
+    tool: AssembledTool
+    source: str
+    line: int
+    unmapped: tuple[UnmappedValue, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Import:
     """Result of importing one document."""
 
@@ -67,6 +113,7 @@ class Import:
     unmapped: tuple[UnmappedValue, ...]
     faults: tuple[ImportFault, ...]
     stacks: tuple[ImportedStackPart, ...] = ()
+    assembled: tuple[AssembledPart, ...] = ()
     provenance: ImportProvenance | None = None
 
     def report(self) -> ImportReport:
@@ -83,6 +130,7 @@ class Import:
                     file=part.file,
                     not_stated=list(part.not_stated),
                     unmapped=cut(part.unmapped),
+                    rejected=cut(part.rejected),
                     notes=list(part.notes),
                 )
                 for part in self.parts
@@ -98,6 +146,16 @@ class Import:
                     notes=list(stack.notes),
                 )
                 for stack in self.stacks
+            ],
+            assembled=[
+                ImportedAssembly(
+                    assembled=one.tool.model_dump(mode="json", exclude_none=True),
+                    source=one.source,
+                    line=one.line,
+                    unmapped=cut(one.unmapped),
+                    notes=list(one.notes),
+                )
+                for one in self.assembled
             ],
             unmapped=cut(self.unmapped),
             provenance=self.provenance,

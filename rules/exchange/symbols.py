@@ -7,19 +7,31 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
-from typing import Final, Literal, get_args
+from typing import Any, Final, Literal, NamedTuple, get_args
 
 from rules.couplings.declared import DECLARED
-from rules.couplings.designation import EndName, understood
+from rules.couplings.designation import Designated, EndName, understood
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import CYLINDRICAL
 from rules.exchange.fields import Stated, has_field
 from rules.exchange.untrusted import printable
 from rules.quantities.tables import Row, Table, parse_table, rows_of
 from rules.schema.components import CutterKind, Material
+from rules.schema.import_map import CodedEnd
 from rules.schema.imports import UnmappedValue
 
-__all__ = ["Reading", "Symbol", "body_materials", "elements", "map_readings", "symbols", "unmapped"]
+__all__ = [
+    "CodeMeaning",
+    "Reading",
+    "Symbol",
+    "body_materials",
+    "elements",
+    "end_of_code",
+    "map_readings",
+    "symbols",
+    "synonyms",
+    "unmapped",
+]
 
 
 _ANY: Final = "any"
@@ -48,7 +60,8 @@ class Symbol(Row):
         ('cutting_diameter_mm', None)
         """
         known = self.fields or {}
-        path = known.get(kind, known.get("cutter") if kind in _CUTTERS else None) or known.get(_ANY)
+        named = "cutter" if kind in _CUTTERS else kind
+        path = known.get(named, known.get(_ANY))
         return path if path is not None and has_field(kind, path) else None
 
 
@@ -76,6 +89,21 @@ def elements() -> Mapping[str, Symbol]:
     'WT'
     """
     return MappingProxyType({one.element: one for one in symbols().values() if one.element is not None})
+
+
+class _Synonym(Row):
+    head: str
+    means: str
+
+
+@cache
+def synonyms() -> Mapping[str, str]:
+    """Return symbols and field paths by column heads in words, in small letters.
+
+    >>> synonyms()["shank diameter"]
+    'DMM'
+    """
+    return MappingProxyType({row.head: row.means for row in rows_of(_table("head_synonyms"), _Synonym)})
 
 
 @cache
@@ -116,14 +144,67 @@ def unmapped(
     )
 
 
+class CodeMeaning(NamedTuple):
+    """The end that a connection code stands for."""
+
+    fields: Mapping[str, Any]
+    """As the map states them, else as the designation was understood."""
+    coupling: str
+    """Its coupling; of a designation in the map the one that it means, where it is known."""
+    by_map: bool
+
+
+_SPINDLES: Final = frozenset(
+    {"steep_taper", "hollow_taper", "polygonal_taper", "morse_taper", "declared", "designated"}
+)
+
+
+def end_of_code(code: str, end: EndName, codes: Mapping[str, CodedEnd]) -> CodeMeaning | None:
+    """Return what a connection code stands for.
+
+    Parameters
+    ----------
+    code
+        As the document writes it.
+    end
+        End that it designates.
+    codes
+        Ends by code in the operator's map, which go before designations of the standards.
+
+    Returns
+    -------
+    CodeMeaning or None
+        None where neither says what it is.
+
+    >>> end_of_code("HSK-A63", "spindle", {}).coupling, end_of_code("KB-x 12", "machine_side", {})
+    ('hollow_taper', None)
+    """
+    stated = codes.get(code)
+    if stated is None:
+        meaning = understood(code, end)
+        return None if meaning is None else CodeMeaning(meaning.fields, str(meaning.fields["coupling"]), by_map=False)
+    meant = understood(stated.designation, end) if isinstance(stated, Designated) else None
+    coupling = stated.coupling if meant is None else str(meant.fields["coupling"])
+    if end == "spindle" and coupling not in _SPINDLES:
+        return None
+    return CodeMeaning(stated.model_dump(mode="json", exclude_none=True), coupling, by_map=True)
+
+
+_NO_CODES: Final[Mapping[str, CodedEnd]] = MappingProxyType({})
+
+
 def map_readings(
-    kind: str, readings: Sequence[Reading], named: Iterable[Stated] = ()
+    kind: str,
+    readings: Sequence[Reading],
+    named: Iterable[Stated] = (),
+    codes: Mapping[str, CodedEnd] = _NO_CODES,
 ) -> tuple[list[Stated], list[UnmappedValue]]:
     """Return values for fields of a component of this kind, and the readings without a field.
 
-    ``named`` are values whose field the document names; for couplings they take precedence over symbols.
+    ``named`` are values whose field the document names; for couplings they take precedence over symbols. ``codes`` are
+    those of the operator's map.
     """
-    mapping = _Mapping(kind, readings, named)
+    mapping = _Mapping(kind, readings, named, codes)
     mapping.couple("machine_side")
     mapping.couple("workpiece_side")
     mapping.take_values()
@@ -131,19 +212,23 @@ def map_readings(
 
 
 class _Mapping:
-    def __init__(self, kind: str, readings: Sequence[Reading], named: Iterable[Stated]) -> None:
+    def __init__(
+        self, kind: str, readings: Sequence[Reading], named: Iterable[Stated], codes: Mapping[str, CodedEnd]
+    ) -> None:
         self.stated: list[Stated] = []
         self.left: list[UnmappedValue] = []
         self._kind = kind
         self._readings = readings
         self._named = {one.path: one.value for one in named}
         self._present = {one.symbol.symbol for one in readings}
+        self._codes = codes
         self._coupling: dict[str, object] = {}
 
     def couple(self, side: str) -> None:
         """Return the coupling of a side: as stated, else by connection code, else a straight shank by its diameter.
 
-        A code that is a designation of a standard is taken as that; any other is compared to the letter only.
+        A code that is in the map, or a designation of a standard, is taken as that; any other is compared to the letter
+        only.
         """
         words = self._coupling[side] = self._named.get(f"{side}.coupling")
         codes = [one for one in self._readings if one.symbol.field_of(self._kind) == f"{side}.designation"]
@@ -152,8 +237,12 @@ class _Mapping:
         coded = bool(codes) and codes[0].symbol.role == "code" and f"{side}.designation" not in self._named
         if coded and words in (None, DECLARED.name):
             text = " ".join(one.text.strip() for one in codes)
+            if text not in self._codes and codes[0].text.strip() in self._codes:
+                text = codes[0].text.strip()
+                for one in codes[1:]:
+                    self._leave(one, "the map says what the connection code alone means")
             end: EndName = "machine_side" if side == "machine_side" else "workpiece_side"
-            meaning = understood(text, end) if words is None else None
+            meaning = end_of_code(text, end, self._codes) if words is None else None
             fields = {"coupling": DECLARED.name, "designation": text} if meaning is None else meaning.fields
             for name, value in fields.items():
                 self._state(codes[0], f"{side}.{name}", value)

@@ -19,8 +19,8 @@ from pydantic import BaseModel
 from rules.couplings.designation import understood
 from rules.couplings.sides import COUPLINGS
 from rules.exchange.fields import Stated, assemble, has_field
-from rules.exchange.imported import ImportedPart, fault, not_stated
-from rules.exchange.symbols import Reading, Symbol, map_readings, symbols, unmapped
+from rules.exchange.imported import ImportedPart, ImportOptions, fault, not_stated
+from rules.exchange.symbols import CodeMeaning, Reading, Symbol, end_of_code, map_readings, symbols, unmapped
 from rules.exchange.tool_data import ToolItem, ToolValue
 from rules.exchange.tool_data_outline import outline_of
 from rules.exchange.tool_data_values import (
@@ -36,7 +36,7 @@ from rules.exchange.tool_data_values import (
 )
 from rules.exchange.untrusted import printable
 from rules.schema.components import CutterKind
-from rules.schema.import_map import ImportMap, MappedKind, ShankClamp
+from rules.schema.import_map import MappedKind, ShankClamp
 from rules.schema.imports import ComponentKind, ImportFault, UnmappedValue
 
 __all__ = ["FaultyItemError", "component_of", "identifier_in"]
@@ -124,19 +124,15 @@ def identifier_in(text: str) -> str | None:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", text).strip("._-")[:64] or None
 
 
-def component_of(
-    item: ToolItem, using: ImportMap, otherwise: ComponentKind | None = None, classes: Sequence[str] = ()
-) -> ImportedPart:
+def component_of(item: ToolItem, options: ImportOptions, classes: Sequence[str] = ()) -> ImportedPart:
     """Return the component of an item.
 
     Parameters
     ----------
     item
         The item as the file states it.
-    using
-        The operator's map.
-    otherwise
-        Kind of an item whose kind neither file nor map states.
+    options
+        The operator's map, and the kind of an item whose kind neither file nor map states.
     classes
         Generic and maker's class of the item in its package.
 
@@ -150,7 +146,7 @@ def component_of(
     FaultyItemError
         If the item gives no component.
     """
-    return _Item(item, using, otherwise, classes).part()
+    return _Item(item, options, classes).part()
 
 
 @dataclass
@@ -184,11 +180,9 @@ class _Group:
 
 
 class _Item:
-    def __init__(
-        self, item: ToolItem, using: ImportMap, otherwise: ComponentKind | None, classes: Sequence[str]
-    ) -> None:
+    def __init__(self, item: ToolItem, options: ImportOptions, classes: Sequence[str]) -> None:
         self._item = item
-        self._using = using
+        self._using = options.map
         self._notes: list[str] = []
         self._left: list[UnmappedValue] = []
         self._named: list[Stated] = []
@@ -197,7 +191,7 @@ class _Item:
         self._outline: list[tuple[Code, ToolValue]] = []
         self._codes: dict[Side, list[ToolValue]] = {"machine_side": [], "workpiece_side": []}
         self._mapped = self._kind_in_map(classes)
-        self._kind: str = self._mapped.kind if self._mapped else self._kind_of(otherwise)
+        self._kind: str = self._mapped.kind if self._mapped else self._kind_of(options.kind)
 
     def part(self) -> ImportedPart:
         """Return the component."""
@@ -361,19 +355,20 @@ class _Item:
             texts, written = [], []
         group = groups[0] if groups else None
         by_class, why_not = self._coupling_by_class(side, group)
-        coded = self._using.codes.get(texts[0]) if texts else None
+        meaning = end_of_code(texts[0], side, self._using.codes) if texts else None
+        coded = meaning if meaning is not None and meaning.by_map else None
         if coded is not None and by_class is not None and coded.coupling != by_class:
             reason = f"the connection code says {coded.coupling}, the class of the connection {by_class}"
             self._leave_all((*written, *(() if group is None else _ends(group))), reason)
             return
         if coded is not None:
-            self._state_end(side, written[0], coded.model_dump(mode="json", exclude_none=True))
-            name: str | None = coded.coupling
+            self._state_end(side, written[0], coded.fields)
+            name: str | None = str(coded.fields["coupling"])
         else:
             name = by_class
             if name is not None and group is not None:
                 self._state(*_named(group.values[0][1]), f"{side}.coupling", name, group.values[0][1].line)
-            name = self._by_code_alone(side, written, name)
+            name = self._by_code_alone(side, written, meaning, name)
         if group is not None:
             self._take_end(side, group, name if coded is not None or by_class is not None else None, why_not)
         elif side == "workpiece_side" and name is None and not any(map(_is_connection, self._groups.values())):
@@ -381,7 +376,9 @@ class _Item:
             if clamp is not None:
                 self._state("workpiece_side", clamp, f"{side}.coupling", clamp, self._item.line)
 
-    def _by_code_alone(self, side: Side, written: Sequence[ToolValue], name: str | None) -> str | None:
+    def _by_code_alone(
+        self, side: Side, written: Sequence[ToolValue], meaning: CodeMeaning | None, name: str | None
+    ) -> str | None:
         """State the end by a connection code that the map lacks, where nothing better says what it is."""
         if not written:
             return name
@@ -389,9 +386,8 @@ class _Item:
         if name is not None:
             self._leave_all(written, "the map lacks the code; the class of the connection is used")
             return name
-        meaning = understood(code, side)
         if side == "machine_side" and any(one.symbol.symbol == "DMM" for one in self._readings):
-            if meaning is None or meaning.fields.get("coupling") != "cylindrical":
+            if meaning is None or meaning.coupling != "cylindrical":
                 self._leave_all(written, "the map lacks the code; the shank diameter says what the end is")
                 return None
             self._state_end(side, written[0], dict(meaning.fields))

@@ -15,14 +15,13 @@ from typing import Final
 
 from lxml import etree
 
-from rules.exchange.imported import Import, ImportedPart, ImportedStackPart, fault
+from rules.exchange.imported import NO_OPTIONS, Import, ImportedPart, ImportedStackPart, ImportOptions, fault
 from rules.exchange.ready_stacks import stack_of
 from rules.exchange.symbols import unmapped
 from rules.exchange.tool_data import MAX_ITEMS, read_tool_data
 from rules.exchange.tool_data_import import FaultyItemError, component_of
 from rules.exchange.untrusted import MAX_BYTES, UnreadableError, line_of, printable, read_xml
-from rules.schema.import_map import NO_MAP, ImportMap
-from rules.schema.imports import ComponentKind, ImportFault, ImportFormat, ImportProvenance, UnmappedValue
+from rules.schema.imports import ImportFault, ImportFormat, UnmappedValue
 
 __all__ = ["MAX_ENTRIES", "MAX_INFLATED", "MAX_PACKAGE", "MAX_STACKS", "read_exchange_document", "read_package"]
 
@@ -49,17 +48,17 @@ _FILES: Final = ("p21_file_name", "p21_file_url")
 _CHANGES: Final = frozenset({"p21_value_change_timestamp", "p21_structure_change_timestamp", "gtc_generic_version"})
 
 
-def read_exchange_document(data: bytes, kind: ComponentKind | None = None, using: ImportMap | None = None) -> Import:
+def read_exchange_document(data: bytes, options: ImportOptions = NO_OPTIONS) -> Import:
     """Read the components and assemblies of one exchange file.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
-    found = _Found(kind, using or NO_MAP)
+    found = _Found(options)
     found.read(data, None, {})
-    return found.result("iso_13399", using)
+    return found.result("iso_13399")
 
 
-def read_package(data: bytes, kind: ComponentKind | None = None, using: ImportMap | None = None) -> Import:
+def read_package(data: bytes, options: ImportOptions = NO_OPTIONS) -> Import:
     """Read the exchange files that the assortment of a ZIP package lists; a bad file costs only itself.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError` for what is no archive, for one that is encrypted or holds
@@ -69,7 +68,7 @@ def read_package(data: bytes, kind: ComponentKind | None = None, using: ImportMa
     if not archive.has(_ASSORTMENT) and not archive.data_files():
         detail = f"the archive has neither {_ASSORTMENT} nor exchange files in {_FOLDER}"
         raise UnreadableError(detail, cause="unsuitable")
-    found = _Found(kind, using or NO_MAP)
+    found = _Found(options)
     products = _products(archive, found)
     wanted: dict[str, dict[str, _Product]] = {}
     for product in products:
@@ -91,7 +90,7 @@ def read_package(data: bytes, kind: ComponentKind | None = None, using: ImportMa
     if others := archive.count - len(archive.data_files()) - archive.has(_ASSORTMENT):
         detail = "only the assortment and the data files that it lists are read"
         found.left.append(unmapped("other entries", str(others), detail, None))
-    return found.result("iso_13399_package", using)
+    return found.result("iso_13399_package")
 
 
 # --- components of several files -----------------------------------------------------------------------------------
@@ -119,8 +118,7 @@ class _Product:
 class _Found:
     """What the files of one document gave so far."""
 
-    kind: ComponentKind | None
-    using: ImportMap
+    options: ImportOptions
     parts: dict[str, ImportedPart] = field(default_factory=dict)
     stacks: list[ImportedStackPart] = field(default_factory=list)
     left: list[UnmappedValue] = field(default_factory=list)
@@ -141,7 +139,7 @@ class _Found:
             try:
                 if "assembly" in item.roles:
                     raise FaultyItemError(fault("the assembly lists no pieces", item.line, name=item.id))
-                part = component_of(item, self.using, self.kind, () if product is None else product.classes)
+                part = component_of(item, self.options, () if product is None else product.classes)
             except FaultyItemError as error:
                 self.faults.append(error.fault.model_copy(update=here))
                 continue
@@ -184,11 +182,8 @@ class _Found:
             raise _TooMuchError(f"a package may hold {MAX_ITEMS} components", cause="unsuitable")
         return part
 
-    def result(self, form: ImportFormat, using: ImportMap | None) -> Import:
+    def result(self, form: ImportFormat) -> Import:
         """Return the import."""
-        provenance = None
-        if using is not None:
-            provenance = ImportProvenance(map_version=using.version, map_sha256=using.digest)
         return Import(
             form,
             None,
@@ -196,7 +191,6 @@ class _Found:
             tuple(self.left),
             tuple(self.faults),
             tuple(self.stacks),
-            provenance,
         )
 
 

@@ -16,6 +16,7 @@ from rules.grip.shrink import is_shrink
 from rules.quantities.missing import Missing
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.random_vectors.moments import gaussian_sigma
+from rules.reading.assembled import notes_on, reconciled, same_spindle_side
 from rules.reading.formulas import complex_at, high_point_deg, tip_uncertainty_um
 from rules.reading.planes import Means, PlaneFit, Uncertainty, decide, fit_plane, plane_reading, refuse_uneven
 from rules.rulebook.book import Rulebook
@@ -92,6 +93,8 @@ def read_build(request: BuildRequest, book: Rulebook, catalogue: Catalogue = NO_
     No rule is judged. Raises :class:`~rules.schema.parsing.BadRequestError` for stages out of order or of parts that
     the stack does not have, for uneven repeats, and for thresholds that no rule has or allows.
     """
+    if not request.stages and request.presetter is None and request.assembled is None:
+        raise BadRequestError([Fault("/stages", "a build needs a stage, presetter or assembled", "missing_field")])
     refuse_assumptions(request.policy, "a build")
     threshold_overrides(request.policy, book)
     check = CheckRequest(
@@ -449,7 +452,10 @@ def _finished(
 ) -> FinishedReport:
     told, chain, geometry = request.presetter, derived.chain, derived.geometry
     planned = None if isinstance(geometry.tip, Missing) else geometry.tip
+    tool = request.assembled
     length = None if told is None else told.length_mm
+    if length is None and tool is not None:
+        length = tool.functional_length_mm
     grip = minimum = implied = None
     if chain.joints:
         stated = grip_of(chain.joints[-1])
@@ -458,6 +464,8 @@ def _finished(
         implied = grip - (length - planned)
     last = chain.members[-1].part if chain.members else None
     swing = None if told is None else told.diameter_mm
+    if swing is None and tool is not None:
+        swing = tool.cutting_diameter_mm
     nominal = last.cutting_diameter_mm if isinstance(last, Cutter) else None
     if swing is None and told is not None and nominal is not None and told.tir_um is not None:
         swing = _swing(nominal, told.tir_um, told.high_point_deg, told.tooth_deg, getattr(last, "teeth", None))
@@ -470,6 +478,8 @@ def _finished(
         swing_diameter_mm=None if swing is None else rounded(swing, "mm"),
         radius_offset_mm=None if swing is None else rounded(swing / 2.0, "mm"),
         decision=_final_decision(request, derived, stages, limit_at),
+        reconciled=[] if tool is None else reconciled(tool, derived),
+        spindle_side_agrees=None if tool is None else same_spindle_side(tool, derived),
     )
 
 
@@ -499,6 +509,8 @@ def _final_decision(
         fit = PlaneFit(0.0, tir, tir, None, None, False, True, tir, tir, uncertainty=sure)
         limit = _limit_at_tip(request.limit_um, derived, limit_at)
         return decide(fit, request.limit_um, limit, request.decision_rule, request.coverage_factor)
+    if not stages:
+        return None
     last = stages[-1]
     face = derived.geometry.last_clamping_face
     if last.index != len(derived.chain.members) - 1 or isinstance(face, Missing) or limit_at is None:
@@ -526,7 +538,7 @@ def _limit_at_tip(limit_um: float, derived: StackAnalysis, limit_at: float | Non
 def _notes(
     request: BuildRequest, derived: StackAnalysis, stages: Sequence[_Stage], limit_at: float | None
 ) -> list[str]:
-    notes = []
+    notes = [] if request.assembled is None else notes_on(request.assembled, derived)
     if limit_at is None:
         notes.append("The plane of the limit is not known, so nothing is predicted for the finished stack.")
     for number, stage in enumerate(stages, start=1):

@@ -6,8 +6,19 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, Identifier, Length, MissingQuantity, Model, Out, PositiveLength, Reading
+from rules.quantities.models import (
+    OPEN,
+    Identifier,
+    Length,
+    MissingQuantity,
+    Model,
+    Out,
+    Pointer,
+    PositiveLength,
+    Reading,
+)
 from rules.schema.components import Definitions, RunoutCharacter
+from rules.schema.imports import AssembledTool
 from rules.schema.reading import Angle, DecisionReport, Instrument, Plane, PlaneReading, ReadingRule
 from rules.schema.report import JointEnds, Provenance
 from rules.schema.request import MachineEntry, Policy, Stack
@@ -22,6 +33,7 @@ __all__ = [
     "MeasuredRunout",
     "MeasuredStatement",
     "Presetter",
+    "ReconciledFigure",
     "StageReport",
     "StageVector",
 ]
@@ -64,8 +76,15 @@ class BuildRequest(Model):
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
     machine: MachineEntry | None = Field(None, description="Machine whose spindle holds the stack, if not a bench.")
     policy: Policy | None = Field(None, description="Policy of the prediction; defaults apply if absent.")
-    stages: list[BuildStage] = Field(min_length=1, max_length=12, description="From the spindle outward.")
+    stages: list[BuildStage] = Field(
+        [],
+        max_length=12,
+        description="From the spindle outward; may be empty if presetter or assembled is stated.",
+    )
     presetter: Presetter | None = Field(None, description="Measured data of the finished stack.")
+    assembled: AssembledTool | None = Field(
+        None, description="The finished stack as an assembled tool, from an import; compared with the stack."
+    )
     limit_um: Reading | None = Field(None, description="Runout limit of the finished stack, TIR in µm.", examples=[15])
     limit_at_mm: Length | None = Field(
         None, description="Plane of the limit from the last clamping face, mm; the gauge plane if absent."
@@ -139,6 +158,21 @@ class StageReport(Out):
     text: str
 
 
+class ReconciledFigure(Out):
+    """Figure of the assembled tool beside that of the stack and the limit of the machine."""
+
+    quantity: Annotated[
+        Literal["functional_length", "protruding_length", "cutting_diameter", "largest_diameter", "mass"], OPEN
+    ]
+    unit: str = Field(description="UCUM code of the unit.", examples=["mm"])
+    measured: float = Field(description="As the assembled tool states it.", examples=[140.964])
+    predicted: float | None = Field(description="As the stack has it; null if not known.", examples=[141])
+    difference: float | None = Field(description="Measured less predicted; null if not known.", examples=[-0.036])
+    machine_limit: float | None = Field(description="Limit of the machine; null if it states none.")
+    within_machine_limit: bool | None = Field(description="Null if the machine states no limit.")
+    lacks: list[Pointer] = Field(description="Request fields that would supply the prediction.")
+
+
 class FinishedReport(Out):
     """The finished stack against the plan."""
 
@@ -153,6 +187,10 @@ class FinishedReport(Out):
     radius_offset_mm: float | None = Field(description="Half of it, mm.")
     decision: DecisionReport | None = Field(
         description="Decision on the presetter's or the last reading; null if none."
+    )
+    reconciled: list[ReconciledFigure] = Field(description="Figures of the assembled tool; empty without one.")
+    spindle_side_agrees: bool | None = Field(
+        description="Whether stack and assembled tool have the same coupling to the spindle; null if not known."
     )
 
 

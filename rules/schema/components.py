@@ -32,6 +32,7 @@ from rules.quantities.models import (
 __all__ = [
     "ABOUT_LABELS",
     "MAX_DEFINITIONS",
+    "WITHDRAWN",
     "BaseHolder",
     "Collet",
     "Component",
@@ -55,6 +56,8 @@ __all__ = [
     "RunoutStatement",
     "StackEntry",
     "StackPart",
+    "Status",
+    "ToolStatus",
 ]
 
 Material = Literal[
@@ -157,6 +160,19 @@ Labels = Annotated[dict[Token, Text], Field(max_length=50, json_schema_extra={"a
 ABOUT_LABELS: Final = "Labels such as tool number, owner, cell or revision; the report repeats them."
 
 
+ToolStatus = Literal[
+    "new", "available", "unavailable", "allocated", "unallocated", "measured", "not_registered", "reconditioned",
+    "used", "expired", "tagged_out", "broken", "unknown",
+]  # fmt: skip
+"""State of a piece in tool management; the words of MTConnect."""
+
+Status = Annotated[list[ToolStatus], Field(min_length=1, max_length=13)]
+"""States that hold together."""
+
+WITHDRAWN: Final[tuple[ToolStatus, ...]] = ("broken", "expired", "tagged_out")
+"""States that withdraw a piece from use."""
+
+
 class Component(Model):
     """Fields of every component."""
 
@@ -164,6 +180,9 @@ class Component(Model):
     description: Text | None = None
     part_number: Text | None = None
     labels: Labels | None = Field(None, description=ABOUT_LABELS)
+    status: Status | None = Field(
+        None, description="States in tool management; expired, tagged_out and broken withdraw the piece from use."
+    )
     material: Material | None = Field(None, description="Material of the body.")
     profile: Profile | None = Field(
         None, description="Outline from machine side to workpiece side, from the gauge line on."
@@ -333,6 +352,7 @@ class Overlay(Model):
     description: Text | None = _same(Cutter, "description")
     part_number: Text | None = _same(Cutter, "part_number")
     labels: Labels | None = _same(Cutter, "labels")
+    status: Status | None = _same(Cutter, "status")
     machine_side: MachineSide | None = _same(Cutter, "machine_side")
     workpiece_side: WorkpieceSide | None = _same(Extension, "workpiece_side")
     material: Material | None = _same(Cutter, "material")

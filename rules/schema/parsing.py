@@ -167,7 +167,7 @@ def _says(text: str) -> Callable[[Place, Mapping[str, Any]], str]:
     return lambda _, context: text.format(**context)
 
 
-_OWN_WORDS: Final = frozenset({"length_text", "reading_text"})
+_OWN_WORDS: Final = frozenset({"length_text", "reading_text", "repeated"})
 """Errors of the contract's own validators, which have their own messages."""
 
 _OBJECT: Final = _says("an object is expected")

@@ -104,6 +104,7 @@ BY_PART: Final = frozenset(
         "runout_distance_mm",
         "angle_without_measurement",
         "tilt_beside_two_readings",
+        "withdrawn_as",
         "stated_length_mm",
         "outline_length_mm",
         "outline_mismatch_mm",

@@ -12,7 +12,7 @@ from rules.couplings.definition import deviation_of
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
 from rules.rulebook.fact import Properties
-from rules.schema.components import BaseHolder, Cutter, RetentionKnob, StackPart
+from rules.schema.components import WITHDRAWN, BaseHolder, Cutter, RetentionKnob, StackPart
 from rules.schema.request import Machine, Milling
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.formulas import Frustum, equivalent_diameter_mm
@@ -26,6 +26,7 @@ __all__ = [
     "contradiction_properties",
     "in_place",
     "knob_properties",
+    "largest_diameter",
     "length_properties",
     "machine_limit_properties",
     "mass_properties",
@@ -183,6 +184,9 @@ def _stated_length(part: StackPart) -> float | None:
 def contradiction_properties(fact: Properties, member: Member) -> None:
     """Add the properties by which the rules find contradictory data of one component."""
     part = member.part
+    if part.status is not None:
+        withdrawn = [one for one in WITHDRAWN if one in part.status]
+        fact.add("withdrawn_as", ", ".join(withdrawn).replace("_", " ") or "none")
     spans = [
         stated.upper_um - stated.lower_um
         for stated in map(deviation_of, (member.machine_side, member.workpiece_side))
@@ -284,7 +288,7 @@ def body_properties(
         fact.add("edges_mm", last.cutting_diameter_mm)
 
 
-def _largest_diameter(chain: Chain) -> OrMissing[float]:
+def largest_diameter(chain: Chain) -> OrMissing[float]:
     """Return the largest diameter of any component; missing while a holder has no outline."""
     largest, lacking = 0.0, []
     for member in chain.members:
@@ -307,7 +311,7 @@ def machine_limit_properties(
     fact.add("stack_mass_kg", masses.total)
     fact.add("tilting_moment_n_m", masses.tilting_moment_n_m)
     fact.add("stack_projection_mm", geometry.tip)
-    fact.add("stack_diameter_mm", _largest_diameter(chain))
+    fact.add("stack_diameter_mm", largest_diameter(chain))
     if machine is not None:
         fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
         fact.add("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)

@@ -1,4 +1,4 @@
-"""``import``: read components and stacks from tool data; ``export``: write a checked stack as a CuttingTool."""
+"""``import``: read components, stacks and tools from tool data; ``export``: write a checked stack as a CuttingTool."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from rich.text import Text
 
 from rules.exchange.catalogue import load_catalogue
 from rules.exchange.component_csv_export import write_component_csv
-from rules.exchange.documents import format_of, read_document
-from rules.exchange.imported import Import, ImportedPart
+from rules.exchange.documents import MAP_OF, format_of, import_map_of, read_document
+from rules.exchange.imported import Import, ImportedPart, ImportOptions
 from rules.exchange.shelving import Outcome, shelve
 from rules.exchange.tool_asset_export import EPOCH, export_archetypes, is_timestamp
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.models import Token
 from rules.schema.components import ComponentReference, InvalidPart, StackPart
-from rules.schema.import_map import ImportMap, import_map_of
-from rules.schema.imports import ComponentKind, Standard
+from rules.schema.import_map import NO_MAP
+from rules.schema.imports import ComponentKind, Decimals, ReadAs, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from rules.stack.chain import resolve
@@ -42,10 +42,11 @@ _FAULTY = 1
 def import_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
-        "Read components from MTConnect assets (XML), from CSV with ISO 13399 symbols, or from ISO 13399 data in"
-        " exchange files (.p21, .ctf, .stp) and ZIP packages. The report lists unused and missing data. Assemblies are"
-        " printed as requests, one a line, which check and audit take, and the report goes to standard error. Exit"
-        " code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program fault."
+        "Read components from MTConnect assets (XML), from CSV with ISO 13399 symbols, from XML with DIN 4000 property"
+        " names, or from ISO 13399 data in exchange files (.p21, .ctf, .stp) and ZIP packages. The report lists unused,"
+        " wrong and missing data. Assemblies are printed as requests, one a line, which check and audit take, and the"
+        " report goes to standard error. Exit code, worst case: 0 all read, 1 some not read, 3 invalid document, 4"
+        " program fault."
     )
     parser.epilog = "example: stackgauge import tool.p21 --map map.yaml | stackgauge check -"
     parser.add_argument(
@@ -54,12 +55,24 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--map",
         metavar="FILE",
-        help="JSON or YAML: couplings of connection codes and classes, kinds of items, of ISO 13399 data",
+        help="JSON or YAML: what connection codes, classes, items, column heads and DIN 4000 properties mean",
     )
     parser.add_argument(
         "--kind",
         choices=get_args(ComponentKind),
         help="kind of the parts whose kind the document does not state",
+    )
+    parser.add_argument(
+        "--as",
+        dest="read_as",
+        choices=get_args(ReadAs),
+        help="what a CuttingTool is that may be a cutting tool alone or an assembled tool",
+    )
+    parser.add_argument("--decimal", choices=get_args(Decimals), default="point", help="decimal sign of tables")
+    parser.add_argument(
+        "--strict",
+        action="store_true",
+        help="a wrong cell of a table is a fault of its row, as always in a catalogue",
     )
     parser.add_argument(
         "--json",
@@ -89,19 +102,22 @@ def _revision(text: str) -> str:
 def _run_import(arguments: argparse.Namespace) -> int:
     if arguments.to_catalogue is None and (arguments.replace or arguments.revision is not None):
         arguments.usage_error("--revision and --replace need --to-catalogue")
-    using = None if arguments.map is None else judged(arguments.map, import_map_of, full=_as_written)
-    if arguments.map is not None and using is None:
+    using = NO_MAP if arguments.map is None else judged(arguments.map, import_map_of, full=_as_written)
+    if using is None:
         return BAD_INPUT
+    strict = arguments.strict or arguments.to_catalogue is not None
+    options = ImportOptions(arguments.kind, arguments.read_as, arguments.decimal, strict, using)
     console, worst = report_console(), 0
     told = sys.stderr if arguments.json else sys.stdout
     parts: list[tuple[str, ImportedPart]] = []
     for number, name in enumerate(arguments.files):
-        found = _read(name, arguments.kind, using)
-        worst = max(worst, BAD_INPUT if found is None else _FAULTY if found.faults else 0)
+        found = _read(name, options)
+        worst = max(worst, BAD_INPUT if found is None else _FAULTY if _is_incomplete(found) else 0)
         if found is None:
             continue
-        if using is not None and found.provenance is None:
-            print(f"{name}: the map was not used; it is for ISO 13399 data", file=sys.stderr)
+        if arguments.map is not None and found.provenance is None:
+            fields = " and ".join(MAP_OF[found.format])
+            print(f"{_shown(name)}: the map was not used; of this format it may have {fields}", file=sys.stderr)
         parts += [(_shown(name), part) for part in found.parts]
         if arguments.json:
             print(found.report().model_dump_json())
@@ -142,11 +158,15 @@ def _as_written(value: object) -> object:
     return value
 
 
-def _read(name: str, kind: ComponentKind | None, using: ImportMap | None) -> Import | None:
+def _is_incomplete(found: Import) -> bool:
+    return bool(found.faults) or any(one.rejected for one in found.parts)
+
+
+def _read(name: str, options: ImportOptions) -> Import | None:
     shown = _shown(name)
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
-        return read_document(data, format_of(data), kind, using)
+        return read_document(data, format_of(data), options)
     except OSError as error:
         print(f"{shown}: {error.strerror}", file=sys.stderr)
     except UnreadableError as error:

@@ -352,7 +352,7 @@ def _run_build(arguments: argparse.Namespace) -> int:
         return {"conforms": READING_ACCEPTED, "does_not_conform": READING_REFUSED}.get(
             report.finished.decision.decision, READING_OPEN
         )
-    return _BUILD_CODES.get(report.stages[-1].action, READING_OPEN)
+    return _BUILD_CODES.get(report.stages[-1].action, READING_OPEN) if report.stages else READING_OPEN
 
 
 def calibrate_arguments(parser: argparse.ArgumentParser) -> None:

@@ -24,7 +24,7 @@ from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.import_map import ImportMap
-from rules.schema.imports import ComponentKind, ImportReport, Standard
+from rules.schema.imports import ComponentKind, Decimals, ImportReport, ReadAs, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
@@ -164,16 +164,20 @@ class AsyncClient:
         media_type: str = XML,
         *,
         kind: ComponentKind | None = None,
-        using: Given[ImportMap] | None = None,
+        read_as: ReadAs | None = None,
+        decimal: Decimals | None = None,
+        strict: bool = False,
+        map: Given[ImportMap] | None = None,  # noqa: A002
     ) -> ImportReport:
         """The components of a document: XML, ``text/csv``, ``application/p21`` or a package, ``application/zip``.
 
-        ``using`` is the operator's map for ISO 13399 data.
+        ``map`` is the operator's map of codes, classes, items and names.
         """
         body = document.encode() if isinstance(document, str) else document
-        if using is not None:
-            media_type, body = form_with_map(body, media_type, using)
-        params = {} if kind is None else {"kind": kind}
+        if map is not None:
+            media_type, body = form_with_map(body, media_type, map)
+        named = {"kind": kind, "as": read_as, "decimal": decimal, "strict": "true" if strict else None}
+        params = {name: value for name, value in named.items() if value is not None}
         headers = {"Content-Type": media_type, "Accept": JSON}
         return await self._send(Call("POST", "/v1/imports", as_model(ImportReport), params, headers, body))
 

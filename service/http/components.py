@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any, Final
 
@@ -169,19 +169,33 @@ _SHARED_BY: Final = 2
 def share_fields(document: Node) -> None:
     """Refer to one schema for each field that many objects have with equal descriptions, such as the mass of a part."""
     schemas = document["components"]["schemas"]
-    users: dict[tuple[str, str], list[Node]] = {}
+    fields = [one for schema in schemas.values() for one in schema.get("properties", {}).items()]
+    items: dict[str, list[tuple[str, Node]]] = {}
+    for name, field in fields:
+        for node in (field, *field.get("anyOf", ())):
+            if "description" in node.get("items", {}):
+                items.setdefault(json.dumps(node["items"]), []).append((f"{_words(name)}Item", node))
+    for text, users in items.items():
+        _share_equal(schemas, users[0][0], text, [node for _, node in users], "items")
+    owners: dict[tuple[str, str], list[Node]] = {}
     for schema in schemas.values():
         for name, field in schema.get("properties", {}).items():
             if "$ref" not in field and "const" not in field:
-                users.setdefault((name, json.dumps(field)), []).append(schema["properties"])
-    for (name, text), owners in users.items():
-        key = _words(name)
-        reference = len(f'{{"$ref": "#/components/schemas/{key}"}}')
-        saved = (len(owners) - 1) * len(text) - len(owners) * reference - len(key)
-        if len(owners) >= _SHARED_BY and saved > _WORTH_A_NAME and key not in schemas:
-            schemas[key] = json.loads(text)
-            for owner in owners:
-                owner[name] = {"$ref": f"#/components/schemas/{key}"}
+                owners.setdefault((name, json.dumps(field)), []).append(schema["properties"])
+    for (name, text), nodes in owners.items():
+        # a field often has the name of its type
+        key = _words(name) if _words(name) not in schemas else f"{_words(name)}Field"
+        _share_equal(schemas, key, text, nodes, name)
+
+
+def _share_equal(schemas: Node, key: str, text: str, owners: Sequence[Node], name: str) -> None:
+    """Name the schema that all owners have under one name, if that is shorter."""
+    reference = {"$ref": f"#/components/schemas/{key}"}
+    saved = (len(owners) - 1) * len(text) - len(owners) * len(json.dumps(reference)) - len(key)
+    if len(owners) >= _SHARED_BY and saved > _WORTH_A_NAME and key not in schemas:
+        schemas[key] = json.loads(text)
+        for owner in owners:
+            owner[name] = dict(reference)
 
 
 _WORTH_A_NAME: Final = 20

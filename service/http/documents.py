@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import partial
 from typing import Annotated, Any, Final, Literal
 
@@ -11,12 +12,13 @@ from pydantic import BaseModel, ConfigDict, Field
 from pydantic_core import to_json
 
 from rules.assessor import Assessor
-from rules.exchange.documents import format_of, read_document
+from rules.exchange.documents import format_of, read_document, read_import_map
+from rules.exchange.imported import NO_OPTIONS, ImportOptions
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.inch import UnitSystem, shown_in
-from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, ImportMap, read_import_map
-from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
+from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, ImportMap
+from rules.schema.imports import ComponentKind, Decimals, ImportFormat, ImportReport, ReadAs, Standard
 from rules.schema.parsing import BadRequestError, FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from service.drawing.pictures import PictureName, picture_or_words
@@ -86,12 +88,15 @@ EXPORTS: Final = "/v1/exports"
 DRAWINGS: Final = "/v1/drawings"
 
 _ABOUT_IMPORTS: Final = f"""\
-Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x), from CSV (heads are ISO
-13399 symbols, words of this service or paths of fields), or from ISO 13399 data: an exchange file (ISO 10303-21), or a
-ZIP package of them with its assortment. Their assemblies give ready stacks.
+Read components and assembled tools from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x,
+bare or in an envelope); components from CSV or from XML with DIN 4000 property names; components and ready stacks from
+ISO 13399 data, an exchange file (ISO 10303-21) or a ZIP package of them with its assortment. Heads of a table are ISO
+13399 symbols, a closed list of words, or paths of fields; a unit in brackets holds for bare numbers.
 
-ISO 13399 data do not say of what kind an adaptive item is, nor what a connection code means. The operator's map does:
-send `document` and `map` (JSON or YAML, schema at {IMPORT_MAP_SCHEMA_PATH}) as a form.
+What no document says, the operator's map does: what connection codes, classes, items, heads and DIN 4000 names mean.
+Send `document` and `map` (JSON or YAML, schema at {IMPORT_MAP_SCHEMA_PATH}) as a form.
+
+A wrong cell is listed under `rejected`, and the component comes without it; a row without id or kind is a fault.
 
 Nothing is guessed. The report lists values that no component field takes, with the reason, and fields that a check
 needs but the document lacks. Document type declarations are rejected; nothing is fetched.
@@ -120,11 +125,28 @@ def imports_router() -> APIRouter:
             ComponentKind | None,
             Query(description="Kind of the parts whose kind the document does not state.", examples=["extension"]),
         ] = None,
+        read_as: Annotated[
+            ReadAs | None,
+            Query(
+                alias="as",
+                description="What a CuttingTool is that may be a cutting tool alone or an assembled tool.",
+                examples=["assembled"],
+            ),
+        ] = None,
+        decimal: Annotated[
+            Decimals,
+            Query(description="Decimal sign of a table; a comma needs another separator.", examples=["point"]),
+        ] = "point",
+        strict: Annotated[
+            Literal["true", "false"],
+            Query(description="'true' if a wrong cell is a fault of its row.", examples=["true"]),
+        ] = "false",
     ) -> Response:
         require_acceptable(request)
         sent = require_body(request, (*_FORMATS, FORM))
         boundary = boundary_of(request.headers["content-type"]) if sent == FORM else None
-        task = Task(IMPORTS, await request.body(), (_FORMATS.get(sent), kind, boundary))
+        options = ImportOptions(kind, read_as, decimal, strict == "true")
+        task = Task(IMPORTS, await request.body(), (_FORMATS.get(sent), options, boundary))
         made = await HeavyWork.of(request).answer(request, task, lambda: read(task), len(task.body), uncounted=True)
         return json_bytes(made.content)
 
@@ -132,10 +154,10 @@ def imports_router() -> APIRouter:
 
 
 def read(task: Task) -> Made:
-    """The report on a document; the options are its format, the kind of its parts and the boundary of a form."""
-    form, kind, boundary = task.options
+    """The report on a document; task options: its format, what the caller says about it, the boundary of a form."""
+    form, options, boundary = task.options
     if boundary is None:
-        return Made(to_json(_report(task.body, form, kind)))
+        return Made(to_json(_report(task.body, form, options)))
     parts = form_parts(task.body, boundary, ("document", "map"))
     if "document" not in parts:
         raise ProblemError("malformed-document", "The form cannot be read: it has no field document.")
@@ -143,8 +165,9 @@ def read(task: Task) -> Made:
     if sent not in _FORMATS and sent not in _UNKNOWN:
         detail = f"The Content-Type of the document must be {' or '.join(_FORMATS)}."
         raise ProblemError("unsupported-media-type", detail)
-    using = _map(parts["map"].content) if "map" in parts else None
-    return Made(to_json(_report(data, _FORMATS.get(sent) or format_of(data), kind, using)))
+    if "map" in parts:
+        options = replace(options, map=_map(parts["map"].content))
+    return Made(to_json(_report(data, _FORMATS.get(sent) or format_of(data), options)))
 
 
 def _map(data: bytes) -> ImportMap:
@@ -156,17 +179,15 @@ def _map(data: bytes) -> ImportMap:
         raise BadRequestError(fault.under("/map") for fault in error.faults) from None
 
 
-def _report(
-    data: bytes, form: ImportFormat, kind: ComponentKind | None, using: ImportMap | None = None
-) -> ImportReport:
+def _report(data: bytes, form: ImportFormat, options: ImportOptions) -> ImportReport:
     try:
-        return read_document(data, form, kind, using).report()
+        return read_document(data, form, options).report()
     except UnreadableError as error:
         raise _problem(error) from None
 
 
 def _shown_report(text: str, form: ImportFormat) -> str:
-    return _report(text.encode(), form, None).model_dump_json()
+    return _report(text.encode(), form, NO_OPTIONS).model_dump_json()
 
 
 def _problem(error: UnreadableError) -> ProblemError:
@@ -205,7 +226,7 @@ def _responses() -> dict[int | str, dict[str, Any]]:
         name: {"summary": summary, "value": Later(partial(_shown_report, text, form))}
         for name, summary, text, form in (
             ("archetype", "Cutting tool", XML_EXAMPLE, _FORMATS[XML]),
-            ("table", "Three parts, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),
+            ("table", "Three parts, one with a wrong cell", CSV_EXAMPLE, _FORMATS[CSV]),
             ("item", "One end mill", P21_EXAMPLE, _FORMATS[P21]),
         )
     }

@@ -40,7 +40,16 @@ from rules.schema.budget import BudgetRequest
 from rules.schema.build import BuildRequest
 from rules.schema.calibration import CalibrationRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.components import Labels, Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
+from rules.schema.components import (
+    Labels,
+    Material,
+    PartSource,
+    Profile,
+    RunoutCharacter,
+    RunoutLaw,
+    StackEntry,
+    Status,
+)
 from rules.schema.explanation import ExplanationRequest
 from rules.schema.gate import Decision, GateRequest, RequirementName
 from rules.schema.imports import ComponentKind, Standard
@@ -57,6 +66,7 @@ from rules.schema.request import (
     Operations,
     RunoutPlane,
     Section,
+    Sha256,
     WorkMaterial,
 )
 from rules.schema.search import GripSetting, RankCriterion, SearchRequest
@@ -317,10 +327,12 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "RunoutLaw": (RunoutLaw, "Meaning of runout values."),
     "RunoutPlane": (RunoutPlane, "Plane of a runout limit."),
     "Section": (Section, "Section of a report."),
+    "Sha256": (Sha256, "SHA-256, 64 lower-case hexadecimal digits."),
     "ShankForm": (ShankForm, "Form of a straight shank."),
     "SpindleSide": (SpindleSide, "Taper of a spindle."),
     "Standard": (Standard, "Version of the MTConnect standard."),
     "StackEntry": (StackEntry, "Component of a stack, or a reference to one."),
+    "States": (Status, "States of a part in tool management."),
     "SteepTaperForm": (SteepTaperForm, "Form of a steep taper by its standard."),
     "Text": (Text, "One line of text."),
     "Token": (Token, "Designation of a shop or a standard, compared letter by letter."),

@@ -20,7 +20,14 @@ from rules.schema.gate import (
     GateReport,
     GateUndecided,
 )
-from rules.schema.imports import ImportedComponent, ImportedStack, ImportFault, ImportReport, UnmappedValue
+from rules.schema.imports import (
+    ImportedAssembly,
+    ImportedComponent,
+    ImportedStack,
+    ImportFault,
+    ImportReport,
+    UnmappedValue,
+)
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
 from service.sheets.check import CHANGED, changes, deviation
 from service.sheets.figures import value_of
@@ -32,6 +39,7 @@ __all__ = ["print_gate", "print_import", "print_search", "print_signed"]
 _FORMATS: Final = {
     "mtconnect_assets": "MTConnect assets",
     "csv": "CSV",
+    "din_4000": "DIN 4000 XML",
     "iso_13399": "ISO 13399 data",
     "iso_13399_package": "Package of ISO 13399 data",
 }
@@ -244,9 +252,15 @@ def print_import(report: ImportReport, console: Console) -> None:
     """Print counts, a section each component, what belongs to none, and the faults."""
     version = f" {report.version}" if report.version else ""
     named = f"{_FORMATS.get(report.format, report.format)}{version}"
-    stacks = f", {count(len(report.stacks), 'stack')}" if report.stacks else ""
-    faults = f", {count(len(report.faults), 'fault')}" if report.faults else ""
-    say(Text(f"{named}: {count(len(report.components), 'component')}{stacks}{faults}", style="bold"), console)
+    wrong = sum(len(one.rejected) for one in report.components)
+    counts = [
+        (len(report.stacks), "stack"),
+        (len(report.assembled), "assembled tool"),
+        (wrong, "wrong value"),
+        (len(report.faults), "fault"),
+    ]
+    told = "".join(f", {count(many, what)}" for many, what in counts if many)
+    say(Text(f"{named}: {count(len(report.components), 'component')}{told}", style="bold"), console)
     if report.provenance is not None:
         name = f"version {report.provenance.map_version}, " if report.provenance.map_version else ""
         say(Text(f"Map: {name}SHA-256 {report.provenance.map_sha256}"), console)
@@ -254,6 +268,10 @@ def print_import(report: ImportReport, console: Console) -> None:
         _print_component(one, console)
     for stack in report.stacks:
         _print_stack(stack, console)
+    for tool in report.assembled:
+        heading(f"{tool.assembled['id']}: assembled tool, {tool.source}, line {tool.line}", console)
+        _print_words("states", [field for field in tool.assembled if field != "id"], console)
+        _print_notes(tool, console)
     section("Belongs to no component", [_left(one) for one in report.unmapped], console)
     if report.faults:
         heading("Faults", console)
@@ -267,10 +285,7 @@ def _print_stack(one: ImportedStack, console: Console) -> None:
     parts = [part["id"] for part in one.request["stack"]["components"]]
     heading(f"{one.request['stack']['id']}: stack, {one.source}, {_place(one.file, one.line)}", console)
     _print_words("components", parts, console)
-    for left in one.unmapped:
-        say(Text(f"not used: {_left(left)}"), console, 2)
-    for note in one.notes:
-        say(Text(f"note: {note}"), console, 2)
+    _print_notes(one, console)
 
 
 def _place(file: str | None, line: int | None) -> str:
@@ -284,6 +299,12 @@ def _print_component(one: ImportedComponent, console: Console) -> None:
     _print_words("states", stated, console)
     _print_words("not stated", [field.field for field in one.not_stated if field.carried], console)
     _print_words("not stated, no place in the format", _not_carried(one), console)
+    for wrong in one.rejected:
+        say(Text(f"wrong, {_fault_place(wrong)}: {wrong.value}: {wrong.reason}", style=STYLES["warning"]), console, 2)
+    _print_notes(one, console)
+
+
+def _print_notes(one: ImportedComponent | ImportedStack | ImportedAssembly, console: Console) -> None:
     for left in one.unmapped:
         say(Text(f"not used: {_left(left)}"), console, 2)
     for note in one.notes:
@@ -304,10 +325,11 @@ def _left(one: UnmappedValue) -> str:
     return f"{one.name}{value}: {one.reason}"
 
 
+def _fault_place(one: ImportFault | UnmappedValue) -> str:
+    column = "" if one.column is None else f"column {one.column}"
+    return ", ".join(part for part in (_place(one.file, one.line), column, one.name) if part)
+
+
 def _fault(one: ImportFault) -> str:
-    place = ", ".join(
-        part
-        for part in (_place(one.file, one.line), "" if one.column is None else f"column {one.column}", one.name)
-        if part
-    )
+    place = _fault_place(one)
     return f"{place}: {one.detail}" if place else one.detail

@@ -301,9 +301,9 @@ def reading_page(report: ReadingReport) -> str:
 
 def build_page(report: BuildReport) -> str:
     """Return the page of a build."""
-    last, decision = report.stages[-1], report.finished.decision
+    meaning, decision = report.stages[-1].text if report.stages else "", report.finished.decision
     look = "review" if decision is None else _LOOK_OF.get(decision.decision, "review")
-    return _of_sections(build_headline(report), last.text, look, build_sections(report), report.provenance)
+    return _of_sections(build_headline(report), meaning, look, build_sections(report), report.provenance)
 
 
 def _of_sections(headline: str, meaning: str, look: str, sections: Sequence[Section], source: Provenance) -> str:

@@ -16,7 +16,7 @@ from rich.console import Console
 from rich.text import Text
 
 from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
-from rules.schema.build import BuildReport, StageReport, StageVector
+from rules.schema.build import BuildReport, FinishedReport, StageReport, StageVector
 from rules.schema.calibration import CalibratedScale, CalibrationReport
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictedPlane, ReadingReport
@@ -391,8 +391,21 @@ def _toward(direction: float | None) -> str:
     return "" if direction is None else f" toward {number(direction)}°"
 
 
+def _reconciled(finished: FinishedReport) -> list[str]:
+    lines = []
+    for one in finished.reconciled:
+        stack = "stack not known" if one.predicted is None else f"stack {number(one.predicted)} {one.unit}"
+        off = "" if one.difference is None else f", difference {number(one.difference)} {one.unit}"
+        limit = "" if one.machine_limit is None else f", machine limit {number(one.machine_limit)} {one.unit}"
+        name = one.quantity.replace("_", " ").capitalize()
+        lines.append(f"{name}: measured {number(one.measured)} {one.unit}, {stack}{off}{limit}")
+    return lines
+
+
 def build_headline(report: BuildReport) -> str:
     """Return the last part and what to do."""
+    if not report.stages:
+        return "Finished stack"
     last = report.stages[-1]
     return f"{last.part}: {last.action.replace('_', ' ').upper()}"
 
@@ -416,6 +429,7 @@ def build_sections(report: BuildReport) -> list[Section]:
     if finished.grip_is_enough is False:
         told.append("The grip is too short.")
     sections.append(Section("finished", "Finished stack", notes=told))
+    sections.append(Section("reconciled", "Assembled tool against stack", notes=_reconciled(finished)))
     if finished.decision is not None:
         title = f"Limit, by {_RULES[finished.decision.rule]}"
         sections.append(Section("limit", title, notes=_decision(finished.decision)))
@@ -444,7 +458,7 @@ def _stage(place: int, stage: StageReport) -> Section:
 
 def print_build(report: BuildReport, console: Console) -> None:
     """Print every section."""
-    look = _LOOKS.get(report.stages[-1].action, "bold yellow")
+    look = _LOOKS.get(report.stages[-1].action if report.stages else "", "bold yellow")
     say(Text(build_headline(report), style=look), console)
     for one in build_sections(report):
         print_section(one, console)

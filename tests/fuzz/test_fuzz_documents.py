@@ -7,10 +7,13 @@ import zipfile
 from pathlib import Path
 from typing import Final
 
-from rules.exchange.documents import read_document
+from rules.exchange.documents import read_document, read_import_map
+from rules.exchange.imported import ImportOptions
 from rules.exchange.untrusted import UnreadableError
-from rules.schema.import_map import ImportMap, read_import_map
 from rules.schema.imports import ImportFormat
+from rules.schema.parsing import BadRequestError
+from rules.schema.short_form import NotYAMLError
+from rules.schema.strict_json import NotJSONError
 from service.examples import CSV_EXAMPLE, XML_EXAMPLE
 from tests.fuzz.damage import damaged, fuzzed
 
@@ -21,10 +24,29 @@ _XML_WORDS: Final = [
 ]  # fmt: skip
 _CSV_WORDS: Final = [
     b",", b";", b"\t", b'""', b'","', b"KIND", b"ID", b"DC", b"machine_side.form", b"machine_side.", b"\r\n", b"cutter",
-    b"=1+1", b"5,0", b"h6", b"," * 500, b"\n" * 50,
+    b"=1+1", b"5,0", b"h6", b"," * 500, b"\n" * 50, b"[mm]", b"(in)", b" [kg]", b"1/2", b"250 g", b"BD_1", b"LB_1",
+    b"BHTA_1", b"bd2", b"lb2", b"Shank diameter", b"-", b"N/A", b"Schaft",
 ]  # fmt: skip
-
-
+_DIN_WORDS: Final = [
+    *_XML_WORDS, b"<Tool>", b"</Tool>", b"<Properties>", b"<Property-Data>", b"<PropertyName source='din_mk'>",
+    b"<Value>", b"NSM", b"BLD", b"DIN 4000-89", b"B3", b"J21",
+]  # fmt: skip
+_DIN: Final = b"""<Tool-Data><Tool><Properties>
+<Property-Data><PropertyName source="din_mk">NSM</PropertyName><Value>DIN 4000-89</Value></Property-Data>
+<Property-Data><PropertyName source="din_mk">BLD</PropertyName><Value>1</Value></Property-Data>
+<Property-Data><PropertyName source="din_mk">J21</PropertyName><Value>KB-D-1</Value></Property-Data>
+<Property-Data><PropertyName source="din_mk">B3</PropertyName><Value>90,5</Value></Property-Data>
+</Properties></Tool></Tool-Data>"""
+_TOOL: Final = (Path(__file__).parents[2] / "demo_data" / "imports" / "measured-tool.xml").read_bytes()
+_LIST: Final = b"""ID;KIND;Schaft [in];BD_1;LB_1;BD_2;LB_2;LPR;WT [g];Farbe
+KB-1;base_holder;1/2;42;38;50;52;90;250;red
+KB-2;cutter;0,5;-;;;;83,5;118;N/A
+"""
+_MAP: Final = read_import_map(
+    b'{"heads": {"Schaft": "DMM", "Farbe": null}, "din_4000": [{"list": "DIN 4000-89", "kind": "base_holder",'
+    b' "fields": {"J21": "id", "B3": "LF"}}]}'
+)
+_OPTIONS: Final = ImportOptions(decimals="comma", map=_MAP)
 _P21_WORDS: Final = [
     b"(", b")", b",", b";", b"=", b"$", b"*", b"'", b"''", b"/*", b"*/", b"#1", b"#9999", b"(((", b")))", b"X(", b".T.",
     b"ITEM", b"ITEM_VERSION", b"NUMERICAL_VALUE", b"STRING_VALUE", b"VALUE_LIST", b"UNIT", b"'mm'", b"'in'", b"'12,5'",
@@ -38,7 +60,7 @@ _ZIP_WORDS: Final = [
 
 _DEMO: Final = Path(__file__).parents[2] / "demo_data" / "imports"
 _P21: Final = [(_DEMO / name).read_bytes() for name in ("drill-in-collet-chuck.p21", "shrink-fit-chuck.p21")]
-_MAP: Final = read_import_map((_DEMO / "iso-13399-map.yaml").read_bytes())
+_ISO_OPTIONS: Final = ImportOptions(map=read_import_map((_DEMO / "iso-13399-map.yaml").read_bytes()))
 
 
 def _package() -> bytes:
@@ -50,9 +72,9 @@ def _package() -> bytes:
     return made.getvalue()
 
 
-def _read(data: bytes, form: ImportFormat, using: ImportMap | None = None) -> None:
+def _read(data: bytes, form: ImportFormat, options: ImportOptions | None = None) -> None:
     try:
-        report = read_document(data, form, None, using).report()
+        report = read_document(data, form, options).report()
     except UnreadableError as error:
         assert error.detail.isprintable()
         assert error.line is None or 1 <= error.line <= data.count(b"\n") + data.count(b"\r") + 1
@@ -62,7 +84,7 @@ def _read(data: bytes, form: ImportFormat, using: ImportMap | None = None) -> No
     assert all(one.isprintable() for one in told)
 
 
-@fuzzed(damaged([XML_EXAMPLE.encode()], _XML_WORDS), long=300_000)
+@fuzzed(damaged([XML_EXAMPLE.encode(), _TOOL], _XML_WORDS), long=300_000)
 def test_a_tool_asset_is_read_or_refused(data: bytes) -> None:
     """Whatever stands in it."""
     _read(data, "mtconnect_assets")
@@ -77,10 +99,36 @@ def test_a_table_is_read_or_refused(data: bytes) -> None:
 @fuzzed(damaged(_P21, _P21_WORDS), long=250_000)
 def test_an_exchange_file_is_read_or_refused(data: bytes) -> None:
     """Whatever stands in it."""
-    _read(data, "iso_13399", _MAP)
+    _read(data, "iso_13399", _ISO_OPTIONS)
 
 
 @fuzzed(damaged([_package()], _ZIP_WORDS), long=150_000)
 def test_a_package_is_read_or_refused(data: bytes) -> None:
     """Whatever stands in it."""
-    _read(data, "iso_13399_package", _MAP)
+    _read(data, "iso_13399_package", _ISO_OPTIONS)
+
+
+@fuzzed(damaged([_LIST], _CSV_WORDS), long=100_000)
+def test_a_list_with_units_and_a_map_is_read_or_refused(data: bytes) -> None:
+    """Whatever stands in it."""
+    _read(data, "csv", _OPTIONS)
+
+
+@fuzzed(damaged([_DIN], _DIN_WORDS), long=100_000)
+def test_din_4000_names_are_read_or_refused(data: bytes) -> None:
+    """Whatever stands in it."""
+    _read(data, "mtconnect_assets", _OPTIONS)
+
+
+@fuzzed(
+    damaged([b'{"heads": {"a": "DMM", "b": null}, "outline": "cumulative", "din_4000": []}'], [b"DC", b"null"]),
+    long=50_000,
+)
+def test_a_map_is_read_or_refused(data: bytes) -> None:
+    """With a printable reason."""
+    try:
+        read_import_map(data)
+    except (NotJSONError, NotYAMLError) as error:
+        assert error.detail.isprintable()
+    except BadRequestError as error:
+        assert all(fault.detail.isprintable() for fault in error.faults)

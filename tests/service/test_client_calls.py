@@ -171,11 +171,9 @@ def test_documents_go_in_and_out(face: Face, client: Any, request_data: dict[str
         assert face.call("import_components", document, media_type, kind="cutter") == expected
         assert face.call("import_components", document.encode(), media_type, kind="cutter") == expected
     using = {"kinds": {"KB-EM6-2": "reamer"}}
-    mapped = face.call("import_components", P21_EXAMPLE, "application/p21", using=using)
+    mapped = face.call("import_components", P21_EXAMPLE, "application/p21", map=using)
     assert mapped.components[0].component["kind"] == "reamer"
-    assert mapped == face.call(
-        "import_components", P21_EXAMPLE, "application/p21", using=ImportMap.model_validate(using)
-    )
+    assert mapped == face.call("import_components", P21_EXAMPLE, "application/p21", map=ImportMap.model_validate(using))
     path = "/v1/exports?timestamp=2027-03-01T08:00:00Z&standard=2.4"
     tool = face.call("export_tool", request_data, timestamp="2027-03-01T08:00:00Z", standard="2.4")
     assert tool == client.request("POST", path, json=request_data).content

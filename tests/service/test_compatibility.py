@@ -132,7 +132,7 @@ BREAKING: dict[str, tuple[Edit, str]] = {
         "/shop: is required",
     ),
     "null no longer taken": (
-        _set("@CheckRequest properties policy", anyOf=[{"$ref": "#/components/schemas/Policy"}]),
+        _set("@PolicyField", anyOf=[{"$ref": "#/components/schemas/Policy"}]),
         "null is not",
     ),
     "a form no longer taken": (
@@ -190,7 +190,7 @@ BREAKING: dict[str, tuple[Edit, str]] = {
     "a type of an answer changed": (_set("@Provenance properties version", type="integer"), "integer is not taken"),
     "a form more in an answer": (_add("@Finding properties observed anyOf", {"type": "boolean"}), "is not taken"),
     "a bound of an answer lifted": (_drop("@Problem properties status", "maximum"), "maximum 599 is not kept"),
-    "a pattern of an answer lifted": (_drop("@GateReport properties digest", "pattern"), "another pattern"),
+    "a pattern of an answer lifted": (_drop("@Sha256", "pattern"), "another pattern"),
     "a field of a problem removed": (_drop_field("Problem", "detail", required=True), "/detail: is gone"),
 }
 

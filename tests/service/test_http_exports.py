@@ -15,6 +15,7 @@ from fastapi import FastAPI
 from lxml import etree
 
 from rules.assessor import Assessor
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_export import EPOCH
 from rules.exchange.tool_asset_import import read_cutting_tools
 from service.cli import exchange
@@ -57,7 +58,7 @@ def test_a_stack_is_answered_with_a_cutting_tool(post: Any, name: str) -> None:
     assert response.content == post(_body(name)).content
     (tool,) = etree.fromstring(response.content).iter("{*}CuttingTool")
     assert tool.get("timestamp") == EPOCH
-    assert read_cutting_tools(response.content, "extension").parts
+    assert read_cutting_tools(response.content, ImportOptions(read_as="assembled")).assembled
 
 
 def test_time_and_version_are_asked_in_the_query(post: Any) -> None:

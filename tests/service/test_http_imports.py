@@ -18,9 +18,10 @@ from starlette.middleware import Middleware
 
 from rules.assessor import Assessor
 from rules.exchange.component_csv import read_component_csv
+from rules.exchange.documents import read_document, read_import_map
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.exchange.tool_packages import read_exchange_document
-from rules.schema.import_map import read_import_map
 from rules.schema.imports import ImportReport
 from service.cli import exchange
 from service.cli.files import BAD_INPUT
@@ -86,12 +87,15 @@ def test_xml_is_answered_with_a_report(post: Any, content_type: str) -> None:
 
 @pytest.mark.parametrize("content_type", ["text/csv", "text/csv; header=present", "text/csv;charset=UTF-8"])
 def test_csv_is_answered_with_a_report(post: Any, content_type: str) -> None:
-    """A faulty row is a good answer, with the fault in it."""
+    """A wrong cell is a good answer, with the cell in it."""
     response = post(CSV_EXAMPLE.encode(), content_type)
     assert response.status_code == 200
     report = ImportReport.model_validate_json(response.content)
     assert report == read_component_csv(CSV_EXAMPLE.encode()).report()
-    assert (len(report.components), [fault.name for fault in report.faults]) == (2, ["DC"])
+    assert (len(report.components), report.faults) == (3, [])
+    assert [cell.name for one in report.components for cell in one.rejected] == ["DC"]
+    strict = post(CSV_EXAMPLE.encode(), content_type, "/v1/imports?strict=true").json()
+    assert (len(strict["components"]), [fault["name"] for fault in strict["faults"]]) == (2, ["DC"])
 
 
 def test_the_same_document_gives_the_same_bytes(post: Any) -> None:
@@ -105,7 +109,8 @@ def test_a_component_goes_into_a_request_as_it_is(post: Any) -> None:
     """What comes out of an import goes into a check."""
     from rules.schema.parsing import parse_request
 
-    components = [one["component"] for one in post(CSV_EXAMPLE.encode(), "text/csv").json()["components"]]
+    answer = post(CSV_EXAMPLE.encode(), "text/csv", "/v1/imports?strict=true").json()
+    components = [one["component"] for one in answer["components"]]
     parsed = parse_request({"stack": {"components": components}})
     assert [part.id for part in parsed.stack.components] == ["KB-EM8-3", "KB-GP8"]
 
@@ -116,6 +121,18 @@ def test_the_kind_is_asked_in_the_query(post: Any) -> None:
     told = post(_PIN, "application/xml", "/v1/imports?kind=collet").json()
     assert told["components"][0]["component"] == {"kind": "collet", "id": "KB-111"}
     _problem(post(_PIN, "application/xml", "/v1/imports?kind=spoon"), "invalid-request")
+
+
+def test_what_a_tool_is_stands_in_the_query(post: Any) -> None:
+    """A polygonal taper may be of either."""
+    body = (
+        b'<CuttingTool assetId="a"><CuttingToolLifeCycle><ConnectionCodeMachineSide>PSC 63</ConnectionCodeMachineSide>'
+        b"<Measurements><CuttingDiameterMax>32</CuttingDiameterMax></Measurements></CuttingToolLifeCycle></CuttingTool>"
+    )
+    assert len(post(body, "application/xml").json()["faults"]) == 1
+    assert len(post(body, "application/xml", "/v1/imports?as=assembled").json()["assembled"]) == 1
+    assert len(post(body, "application/xml", "/v1/imports?as=cutter").json()["components"]) == 1
+    _problem(post(body, "application/xml", "/v1/imports?as=spoon"), "invalid-request")
 
 
 @pytest.mark.parametrize(
@@ -205,7 +222,10 @@ def test_a_map_travels_in_a_form(post: Any, declared: str, written: bytes) -> No
     body = _form(_part("map", written), _part("document", _DRILL, *heads))
     using = read_import_map(written)
     response = post(b"preamble\r\n" + body + b"epilogue", _FORM)
-    assert ImportReport.model_validate_json(response.content) == read_exchange_document(_DRILL, None, using).report()
+    assert (
+        ImportReport.model_validate_json(response.content)
+        == read_document(_DRILL, "iso_13399", ImportOptions(map=using)).report()
+    )
     assert response.json()["provenance"]["map_sha256"] == using.digest
 
 
@@ -246,13 +266,49 @@ def test_a_broken_form_is_a_problem(post: Any, body: bytes, content_type: str, n
     _problem(post(body, content_type), name)
 
 
-def test_a_wrong_map_is_a_problem_with_its_place(post: Any) -> None:
-    """A pointer into the map, and what was expected."""
-    told = _problem(
-        post(_form(_part("document", _DRILL), _part("map", b"kinds: {A: spoon}")), _FORM), "invalid-request"
-    )
-    assert [one["at"] for one in told["errors"]] == [["/map/kinds/A"]]
-    assert "collet" in told["errors"][0]["detail"]
+_LIST = b"ID;KIND;Schaft;OAL\nKB-1;cutter;12,5;83\n"
+_LIST_MAP = b'{"heads": {"Schaft": "DMM"}}'
+
+
+def test_a_map_of_heads_and_a_decimal_sign_are_named(post: Any, tmp_path: Path, capsys: Any) -> None:
+    """The command takes the same, the map as a file."""
+    body = _form(_part("document", _LIST, "Content-Type: text/csv"), _part("map", _LIST_MAP))
+    told = post(body, _FORM, "/v1/imports?decimal=comma").json()
+    assert told["components"][0]["component"]["machine_side"] == {"coupling": "cylindrical", "diameter_mm": 12.5}
+    assert told["provenance"]["map_sha256"] == read_import_map(_LIST_MAP).digest
+    (tmp_path / "list.csv").write_bytes(_LIST)
+    (tmp_path / "map.json").write_bytes(_LIST_MAP)
+    options = ("--map", str(tmp_path / "map.json"), "--decimal", "comma", "--json")
+    assert _command(str(tmp_path / "list.csv"), *options) == 0
+    assert json.loads(capsys.readouterr().out) == told
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("face-mill-2.4.xml", "codes and kinds"), ("holders.csv", "codes and kinds and heads and outline")],
+)
+def test_a_map_of_another_format_is_told(name: str, words: str, tmp_path: Path, capsys: Any) -> None:
+    """A report that rests on no map names none, and the command says what the map may have."""
+    (tmp_path / "map.json").write_text('{"classes": {"A": "nut_collet"}}', encoding="utf-8")
+    assert _command(str(_DEMO / name), "--map", str(tmp_path / "map.json"), "--json") == 0
+    printed = capsys.readouterr()
+    assert json.loads(printed.out)["provenance"] is None
+    assert words in printed.err
+
+
+@pytest.mark.parametrize(
+    ("text", "at"),
+    [(b'{"heads": {"a": "nothing"}}', "/heads/a"), (b'{"hats": {}}', "/hats"), (b"kinds: {A: spoon}", "/kinds/A")],
+)
+def test_a_wrong_map_is_a_problem_with_its_place(text: bytes, at: str, post: Any, tmp_path: Path, capsys: Any) -> None:
+    """A pointer into the map; the command reads nothing."""
+    told = _problem(post(_form(_part("document", _LIST), _part("map", text)), _FORM), "invalid-request")
+    assert [one["at"] for one in told["errors"]] == [[f"/map{at}"]]
+    file = tmp_path / ("map.json" if text.startswith(b"{") else "map.yaml")
+    file.write_bytes(text)
+    assert _command(str(_DEMO / "holders.csv"), "--map", str(file)) == BAD_INPUT
+    printed = capsys.readouterr()
+    assert (str(file) in printed.err, printed.out) == (True, "")
 
 
 def test_long_documents_have_a_limit_of_their_own(assessor: Assessor) -> None:
@@ -287,14 +343,6 @@ def test_the_command_without_a_stack_prints_its_report(capsys: pytest.CaptureFix
     assert "KB-7388-40-S12-090: base_holder" in capsys.readouterr().out
     assert _command(str(_DEMO / "drill-in-collet-chuck.p21")) == 1
     assert "kind not stated" in capsys.readouterr().out
-
-
-def test_a_map_that_is_not_used_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A table has heads in place of codes."""
-    file = tmp_path / "parts.csv"
-    file.write_text("ID,KIND\nKB-1,collet\n", encoding="utf-8")
-    assert _command(str(file), "--map", str(_DEMO / "iso-13399-map.yaml"), "--json") == 0
-    assert "map was not used" in capsys.readouterr().err
 
 
 def test_the_command_says_where_a_map_is_wrong(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -337,11 +385,11 @@ def test_the_command_tells_in_words(tmp_path: Path, capsys: pytest.CaptureFixtur
     file.write_text(CSV_EXAMPLE, encoding="utf-8")
     assert _command(str(file)) == 1
     printed = " ".join(capsys.readouterr().out.split())
-    assert printed.startswith("CSV: 2 components, 1 fault")
+    assert printed.startswith("CSV: 3 components, 1 wrong value")
     assert "KB-EM8-3: cutter, row, line 2" in printed
     assert "in the format: joints.grip_length_mm" in printed
     assert "PRICE: neither a symbol nor a field" in printed
-    assert "with a decimal point, not a comma" in printed
+    assert "DC: 5,0: a number is written with" in printed
 
 
 def test_the_command_reads_standard_input(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
@@ -366,11 +414,22 @@ def test_the_command_says_why_a_file_cannot_be_read(tmp_path: Path, capsys: pyte
 
 
 @pytest.mark.parametrize(
-    ("name", "components", "faults"),
-    [("archetypes.xml", 2, 1), ("face-mill-2.4.xml", 1, 0), ("holders.csv", 3, 0), ("shanks-and-pins.csv", 4, 1)],
+    ("name", "components", "assembled", "rejected", "faults"),
+    [
+        ("archetypes.xml", 1, 1, 0, 1),
+        ("face-mill-2.4.xml", 0, 1, 0, 0),
+        ("measured-tool.xml", 0, 1, 0, 0),
+        ("holders.csv", 3, 0, 0, 0),
+        ("list-of-a-maker.csv", 3, 0, 1, 0),
+        ("shanks-and-pins.csv", 5, 0, 1, 0),
+    ],
 )
-def test_the_demonstration_documents_are_read(name: str, components: int, faults: int, capsys: Any) -> None:
-    """Golden: each shows what its name says, two of them a fault on purpose."""
-    assert _command(str(_DEMO / name), "--json") == (1 if faults else 0)
+def test_the_demonstration_documents_are_read(
+    name: str, components: int, assembled: int, rejected: int, faults: int, capsys: Any
+) -> None:
+    """Golden: each shows what its name says, three of them a mistake on purpose."""
+    assert _command(str(_DEMO / name), "--json") == (1 if faults or rejected else 0)
     told = json.loads(capsys.readouterr().out)
-    assert (len(told["components"]), len(told["faults"])) == (components, faults)
+    assert (len(told["components"]), len(told["assembled"])) == (components, assembled)
+    assert len(told["faults"]) == faults
+    assert sum(len(one["rejected"]) for one in told["components"]) == rejected

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from rules.assessor import Assessor
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_export import export_archetypes, export_cutting_tool
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.components import ComponentReference
@@ -75,7 +76,7 @@ def test_every_demonstration_stack_is_exported_validly(file: Path, standard: Sta
     request = parse_request(parse_json(file.read_bytes()))
     document = export_cutting_tool(request.stack, _assessor().assess(request), standard=standard)
     _assert_valid(document, standard)
-    assert read_cutting_tools(document, "extension").version == standard
+    assert read_cutting_tools(document, ImportOptions(kind="extension")).version == standard
 
 
 @pytest.mark.parametrize("standard", get_args(Standard))

@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.exchange.component_csv import MAX_COLUMNS, MAX_FAULTS, MAX_ROWS, read_component_csv
-from rules.exchange.imported import Import
+from rules.exchange.imported import Import, ImportOptions
 from rules.exchange.untrusted import MAX_BYTES, UnreadableError
 
 
 def _read(text: str, **options: Any) -> Import:
-    return read_component_csv(text.encode(), **options)
+    return read_component_csv(text.encode(), ImportOptions(**options))
 
 
 def _only(imported: Import) -> dict[str, Any]:
@@ -107,19 +107,38 @@ def test_quotes_hold_separators_and_quotes() -> None:
         ("-3", "0.001 or more"),
         ("0", "0.001 or more"),
         ("6000", "5000 or less"),
-        ("nan", "a length is"),
+        ("nan", "number is expected"),
         ("1e999", "5000 or less|finite"),
-        ("12 cm", "a length is"),
-        ("12.5.1", "a length is"),
-        ("١٢", "a length is"),
-        ("0x10", "a length is"),
-        ("=8", "a length is"),
-        ("1_000", "a length is"),
+        ("12 furlong", "that unit"),
+        ("12 kg", "that unit"),
+        ("12.5.1", "number is expected"),
+        ("1.", "number is expected"),
+        (".5", "number is expected"),
+        ("1 2", "that unit"),
+        ("1/2", "only inches"),
+        ("1/3 in", "that unit"),
+        ("١٢", "number is expected"),
+        ("１２", "number is expected"),
+        ("0x10", "that unit"),
+        ("=8", "number is expected"),
+        ("1_000", "that unit"),
+        ("1'000", "that unit"),
+        ("1e", "that unit"),
+        ("9" * 21, "number is expected"),
+        ("0." + "3" * 21, "number is expected"),
     ],
 )
 def test_a_wrong_length_is_a_fault_of_its_cell(cell: str, reason: str) -> None:
-    """The row is refused and its neighbours are not; the fault names line, column and head."""
-    imported = _read(f"KIND;ID;DC\ncutter;KB-1;8\ncutter;KB-2;{cell}\ncutter;KB-3;9\n")
+    """The part comes without it, with line, column and head; a strict reader refuses the row and not its neighbours."""
+    table = f"KIND;ID;DC\ncutter;KB-1;8\ncutter;KB-2;{cell}\ncutter;KB-3;9\n"
+    lenient = _read(table)
+    assert lenient.faults == ()
+    assert [part.component.id for part in lenient.parts] == ["KB-1", "KB-2", "KB-3"]
+    (left,) = lenient.parts[1].rejected
+    assert (left.line, left.column, left.name) == (3, 3, "DC")
+    assert "cutting_diameter_mm" not in lenient.parts[1].component.model_dump(exclude_none=True)
+    imported = _read(table, strict=True)
+    assert imported.faults[0].detail == left.reason
     assert [part.component.id for part in imported.parts] == ["KB-1", "KB-3"]
     assert _faults(imported) == [(3, 3, "DC")]
     assert any(word in imported.faults[0].detail for word in reason.split("|"))
@@ -142,14 +161,14 @@ def test_a_wrong_length_is_a_fault_of_its_cell(cell: str, reason: str) -> None:
 )
 def test_a_faulty_row_does_not_stop_the_others(row: str, faults: list[object]) -> None:
     """Each fault stands at its line, the line a row begins in."""
-    imported = _read(f"KIND,ID,DC\ncutter,KB-1,8\n{row}\ncutter,KB-3,9\n")
+    imported = _read(f"KIND,ID,DC\ncutter,KB-1,8\n{row}\ncutter,KB-3,9\n", strict=True)
     assert [part.component.id for part in imported.parts] == ["KB-1", "KB-3"]
     assert _faults(imported) == faults
 
 
 def test_faults_of_one_row_are_all_told() -> None:
     """A table is mended in one round."""
-    imported = _read("KIND,ID,DC,WT,NOF\ncutter,KB-1,x,-1,2.5\n")
+    imported = _read("KIND,ID,DC,WT,NOF\ncutter,KB-1,x,-1,2.5\n", strict=True)
     assert sorted(one.name or "" for one in imported.faults) == ["DC", "NOF", "WT"]
 
 
@@ -201,8 +220,8 @@ def test_a_table_of_which_nothing_can_be_used_is_refused(data: bytes, cause: str
 
 def test_heads_that_mean_nothing_are_listed() -> None:
     """Once for the table, with a likely spelling, and the rows are read without them."""
-    imported = _read("KIND,ID,Dmm,PRICE,,mass_g\ncutter,KB-1,8,12.50,,30\n")
-    assert [(one.name, one.column) for one in imported.unmapped] == [("Dmm", 3), ("PRICE", 4), ("", 5), ("mass_g", 6)]
+    imported = _read("KIND,ID,DMMM,PRICE,,mass_g\ncutter,KB-1,8,12.50,,30\n")
+    assert [(one.name, one.column) for one in imported.unmapped] == [("DMMM", 3), ("PRICE", 4), ("", 5), ("mass_g", 6)]
     assert "did you mean DMM" in imported.unmapped[0].reason
     assert len(imported.parts) == 1
 
@@ -313,7 +332,7 @@ def test_a_length_from_the_gauge_line_needs_a_gauge_line(heads: str, cells: str,
 )
 def test_a_field_named_by_its_path_must_be_right(heads: str, cells: str, fault: tuple[object, ...]) -> None:
     """Who names a field of the contract is told when the component has none, as in a request."""
-    imported = _read(f"KIND,ID,{heads}\ncollet,KB-1,{cells}\n")
+    imported = _read(f"KIND,ID,{heads}\ncollet,KB-1,{cells}\n", strict=True)
     assert imported.parts == ()
     assert _faults(imported)[0] == fault
 
@@ -356,13 +375,13 @@ def test_a_deviation_stands_for_a_tolerance() -> None:
 
 def test_a_report_stays_short_however_much_is_wrong() -> None:
     """First principles: of 1500 faults a thousand are listed and five hundred counted."""
-    report = _read("KIND,ID,DC\n" + "".join(f"cutter,KB-{n},x\n" for n in range(1500))).report()
+    report = _read("KIND,ID,DC\n" + "".join(f"cutter,KB-{n},x\n" for n in range(1500)), strict=True).report()
     assert (len(report.faults), report.not_listed) == (1000, 500)
 
 
 def test_reading_ends_where_everything_is_wrong() -> None:
     """First principles: after 2001 faults the rest is not read, which is one more fault."""
-    imported = _read("KIND,ID,DC\n" + "".join(f"cutter,KB-{n},x\n" for n in range(MAX_FAULTS + 100)))
+    imported = _read("KIND,ID,DC\n" + "".join(f"cutter,KB-{n},x\n" for n in range(MAX_FAULTS + 100)), strict=True)
     assert len(imported.faults) == MAX_FAULTS + 2
     assert "the rest of the table was not read" in imported.faults[-1].detail
     assert imported.faults[-1].line == MAX_FAULTS + 2

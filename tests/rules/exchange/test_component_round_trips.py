@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from fractions import Fraction
 from functools import cache
-from typing import Any, cast
+from typing import Any, Final, cast
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -16,6 +18,7 @@ from rules.couplings.designation import understood
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.component_csv_export import write_component_csv
 from rules.exchange.fields import MODELS
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_export import export_archetypes
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.components import BaseHolder, Cutter, RetentionKnob, StackPart
@@ -23,7 +26,7 @@ from rules.schema.imports import ComponentKind, Standard
 
 _TEXT = st.text(
     st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=40
-).filter(lambda text: text.strip() != "")
+).filter(lambda text: text.strip().casefold() not in ("", "-", "n/a"))  # a cell with these states nothing
 
 
 def _values(schema: Mapping[str, Any], root: Mapping[str, Any]) -> st.SearchStrategy[Any]:
@@ -121,7 +124,7 @@ def test_an_export_to_mtconnect_is_read_back_equal(kind: str, data: st.DataObjec
     """What is read is what was stated, what the format has a place for is read, and a second round changes nothing."""
     component = _component(kind, data)
     document = export_archetypes([component], standard=standard)
-    imported = read_cutting_tools(document, cast("ComponentKind", kind))
+    imported = read_cutting_tools(document, ImportOptions(kind=cast("ComponentKind", kind)))
     (part,) = imported.parts
     assert imported.faults == ()
     read = dict(_flat(part.component.model_dump(exclude_none=True)))
@@ -142,7 +145,7 @@ def test_an_export_to_mtconnect_is_read_back_equal(kind: str, data: st.DataObjec
     for path in ("id", "part_number", "mass_kg", "max_speed_rpm", "cutting_diameter_mm", "overall_length_mm"):
         assert read.get(path) == stated.get(path)
     (again,) = read_cutting_tools(
-        export_archetypes([part.component], standard=standard), cast("ComponentKind", kind)
+        export_archetypes([part.component], standard=standard), ImportOptions(kind=cast("ComponentKind", kind))
     ).parts
     assert again.component == part.component
 
@@ -162,8 +165,80 @@ def test_an_end_comes_back_from_its_designation(form: str, side: dict[str, Any],
     part = BaseHolder.model_validate({"kind": "base_holder", "id": "H", "machine_side": side}) if code else None
     part = part or Cutter.model_validate({"kind": "cutter", "id": "H", "cutting_diameter_mm": 12, "machine_side": side})
     document = write_component_csv([part]) if form == "csv" else export_archetypes([part])
-    read = read_component_csv(document) if form == "csv" else read_cutting_tools(document, "base_holder")
+    read = (
+        read_component_csv(document)
+        if form == "csv"
+        else read_cutting_tools(document, ImportOptions(kind="base_holder"))
+    )
     assert [one.component.machine_side for one in read.parts if not isinstance(one.component, RetentionKnob)] == [
         part.machine_side
     ]
     assert (code or "DIN 6535 HA 12").encode() in document
+
+
+_UNITS: Final = {
+    "mm": {"mm": "1", "cm": "10", "m": "1000", "um": "0.001", "µm": "0.001", "in": "25.4", "inch": "25.4"},
+    "kg": {"kg": "1", "g": "0.001", "lb": "0.45359237"},
+    "rpm": {"rpm": "1", "1/min": "1", "min-1": "1"},
+    "deg": {"deg": "1", "°": "1"},
+}
+"""Millimetres, kilograms, revolutions a minute and degrees in one unit, written out here once more."""
+
+_HEADS: Final = {
+    "machine_side.diameter_mm": (("DMM", "dmm", "Shank diameter", "ShankDiameter", " DMM "), "mm"),
+    "overall_length_mm": (("OAL", "overall  length", "OverallToolLength", "Overall_Length_mm"), "mm"),
+    "cutting_diameter_mm": (("DC", "DCX", "cutting diameter", "Cutting_Diameter_MM"), "mm"),
+    "flute_length_mm": (("LCF", "lcf", "Flute length"), "mm"),
+    "mass_kg": (("WT", "Mass", "WEIGHT"), "kg"),
+    "max_speed_rpm": (("RPMX", "maximum speed"), "rpm"),
+    "helix_angle_deg": (("FHA", "Helix Angle"), "deg"),
+}
+
+
+@st.composite
+def _tables(draw: st.DrawFn) -> tuple[str, str, list[dict[str, Fraction]]]:
+    """A table with heads, units and signs of any shop, its decimal sign, and the exact values in metric units."""
+    comma = draw(st.booleans())
+    separator = draw(st.sampled_from(";\t" if comma else ",;\t"))
+    fields = draw(st.lists(st.sampled_from(sorted(_HEADS)), unique=True, min_size=1))
+    heads, units = ["ID", "kind"], []
+    for field in fields:
+        names, unit = _HEADS[field]
+        stated = draw(st.sampled_from([None, *_UNITS[unit]]))
+        bracket = draw(st.sampled_from(("{} [{}]", "{}({})", "{}  [ {} ]")))
+        name = draw(st.sampled_from(names))
+        heads.append(name if stated is None else bracket.format(name, stated))
+        units.append((unit, stated))
+    lines, values = [heads], []
+    for number in range(draw(st.integers(1, 4))):
+        cells, exact = [f"KB-{number}", draw(st.sampled_from(("cutter", " cutter ")))], {}
+        for field, (unit, in_head) in zip(fields, units, strict=True):
+            own = None if in_head is not None else draw(st.sampled_from([None, *_UNITS[unit]]))
+            digits = Decimal(draw(st.integers(1, 89))).scaleb(draw(st.integers(-2, 0)))
+            written = f"{digits:f}".replace(".", "," if comma else ".")
+            cells.append(draw(st.sampled_from(("{}", " {} "))).format(written if own is None else f"{written} {own}"))
+            factor = _UNITS[unit][own or in_head or unit]
+            exact[field] = Fraction(digits) * Fraction(factor)
+        lines.append(cells)
+        values.append(exact)
+    text = io.StringIO()
+    csv.writer(text, delimiter=separator, quoting=draw(st.sampled_from((csv.QUOTE_MINIMAL, csv.QUOTE_ALL)))).writerows(
+        lines
+    )
+    return text.getvalue(), "comma" if comma else "point", values
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+@given(table=_tables())
+def test_values_are_read_back_whatever_their_heads_and_units(table: tuple[str, str, list[dict[str, Fraction]]]) -> None:
+    """First principles: the exact value in the field's unit, rounded once; beyond its bounds the cell is rejected."""
+    text, decimals, values = table
+    imported = read_component_csv(text.encode(), ImportOptions(decimals=cast(Any, decimals)))
+    assert (imported.faults, imported.unmapped) == ((), ())
+    assert [part.component.id for part in imported.parts] == [f"KB-{number}" for number in range(len(values))]
+    for part, exact in zip(imported.parts, values, strict=True):
+        flat = dict(_flat(part.component.model_dump(exclude_none=True)))
+        assert part.unmapped == ()
+        assert len(flat.keys() & exact.keys()) + len(part.rejected) == len(exact)
+        assert all(flat[field] == float(exact[field]) for field in flat.keys() & exact.keys())
+        assert all("or more" in one.reason or "or less" in one.reason for one in part.rejected)

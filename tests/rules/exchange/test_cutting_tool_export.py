@@ -10,6 +10,8 @@ import pytest
 from lxml import etree
 
 from rules.assessor import Assessor
+from rules.couplings.designation import understood
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool, is_timestamp
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.rulebook.loader import base_request
@@ -44,11 +46,11 @@ def _texts(document: bytes) -> dict[str, str | None]:
 def test_the_figures_come_back(assessor: Assessor, request_data: dict[str, Any]) -> None:
     """First principles: length, diameter, mass and speed of the report, to the last digit."""
     stack, report = _checked(assessor, request_data)
-    (part,) = read_cutting_tools(export_cutting_tool(stack, report)).parts
-    tool = part.component.model_dump()
+    (part,) = read_cutting_tools(export_cutting_tool(stack, report), ImportOptions(read_as="assembled")).assembled
+    tool = part.tool.model_dump()
     assert report.lowest_limit is not None
     assert report.speed_complete
-    assert tool["gauge_length_mm"] == report.geometry.tip_mm
+    assert tool["functional_length_mm"] == report.geometry.tip_mm
     assert tool["mass_kg"] == report.mass.total_kg
     (cutter,) = (part for part in stack.components if isinstance(part, Cutter))
     assert tool["cutting_diameter_mm"] == cutter.cutting_diameter_mm
@@ -56,7 +58,10 @@ def test_the_figures_come_back(assessor: Assessor, request_data: dict[str, Any])
     assert tool["id"] == stack.id
     holder = stack.components[0]
     assert isinstance(holder, BaseHolder)
-    assert part.component.machine_side == holder.machine_side
+    assert holder.machine_side is not None
+    meaning = understood(tool["spindle_side"]["designation"], "spindle")
+    assert meaning is not None
+    assert dict(meaning.fields) == holder.machine_side.model_dump(include=set(meaning.fields))
 
 
 def test_figures_that_are_not_known_are_left_out(assessor: Assessor, request_data: dict[str, Any]) -> None:

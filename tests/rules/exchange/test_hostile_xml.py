@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.exchange.untrusted import MAX_ATTRIBUTES, MAX_BYTES, MAX_DEPTH, MAX_ELEMENTS, UnreadableError, read_xml
 
@@ -79,7 +80,7 @@ def test_an_include_is_only_an_element(tmp_path: Path) -> None:
     text = (
         f'{_OPEN}<xi:include xmlns:xi="http://www.w3.org/2001/XInclude" href="{secret.as_uri()}" parse="text"/>{_CLOSE}'
     )
-    report = read_cutting_tools(text.encode(), "collet").report()
+    report = read_cutting_tools(text.encode(), ImportOptions(kind="collet")).report()
     assert "a secret" not in report.model_dump_json()
     assert [one.name for one in report.components[0].unmapped] == ["include/@href", "include/@parse"]
 
@@ -90,14 +91,14 @@ def test_a_schema_location_is_not_followed() -> None:
         f'<CuttingTool xmlns="{_NAMESPACE}" assetId="KB-1" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance"'
         ' xsi:schemaLocation="urn:x http://127.0.0.1:9/x.xsd"/>'
     )
-    (part,) = read_cutting_tools(text.encode(), "collet").parts
+    (part,) = read_cutting_tools(text.encode(), ImportOptions(kind="collet")).parts
     assert [one.name for one in part.unmapped] == ["schemaLocation"]
 
 
 def test_a_style_sheet_is_not_followed() -> None:
     """Processing instructions are left out."""
     text = f'<?xml-stylesheet type="text/xsl" href="http://127.0.0.1:9/x.xsl"?>{_OPEN}{_CLOSE}'
-    assert len(read_cutting_tools(text.encode(), "collet").parts) == 1
+    assert len(read_cutting_tools(text.encode(), ImportOptions(kind="collet")).parts) == 1
 
 
 @pytest.mark.parametrize("depth", [MAX_DEPTH, 10_000])
@@ -110,7 +111,9 @@ def test_deep_nesting_is_refused(depth: int) -> None:
 def test_nesting_up_to_the_limit_is_read() -> None:
     """First principles: the root is the first level."""
     nested = MAX_DEPTH - 1
-    (part,) = read_cutting_tools((_OPEN + "<a>" * nested + "</a>" * nested + _CLOSE).encode(), "collet").parts
+    (part,) = read_cutting_tools(
+        (_OPEN + "<a>" * nested + "</a>" * nested + _CLOSE).encode(), ImportOptions(kind="collet")
+    ).parts
     assert len(part.unmapped) == 1
 
 
@@ -129,7 +132,7 @@ def test_many_elements_are_refused(count: int, fits: bool) -> None:
 def test_a_huge_attribute_is_cut_short_in_the_answer() -> None:
     """What is repeated of a document is short."""
     text = f'<CuttingTool xmlns="{_NAMESPACE}" assetId="KB-1" toolId="{"x" * 1_000_000}"/>'
-    (part,) = read_cutting_tools(text.encode(), "collet").parts
+    (part,) = read_cutting_tools(text.encode(), ImportOptions(kind="collet")).parts
     assert [(one.name, len(one.value)) for one in part.unmapped] == [("toolId", 64)]
 
 
@@ -140,7 +143,7 @@ def _with_attributes(count: int) -> bytes:
 
 def test_many_attributes_are_read() -> None:
     """As many as one element may hold, each listed."""
-    report = read_cutting_tools(_with_attributes(MAX_ATTRIBUTES), "collet").report()
+    report = read_cutting_tools(_with_attributes(MAX_ATTRIBUTES), ImportOptions(kind="collet")).report()
     assert len(report.components[0].unmapped) == MAX_ATTRIBUTES - 1
     assert report.not_listed == 0
 
@@ -149,7 +152,7 @@ def test_many_attributes_are_read() -> None:
 def test_more_attributes_are_refused(count: int) -> None:
     """To look at each takes the library a time that grows with their square."""
     with pytest.raises(UnreadableError) as caught:
-        read_cutting_tools(_with_attributes(count), "collet")
+        read_cutting_tools(_with_attributes(count), ImportOptions(kind="collet"))
     assert caught.value.cause == "unsuitable"
 
 
@@ -189,7 +192,7 @@ def test_what_cannot_be_read_is_refused_in_words(data: bytes, words: str) -> Non
 def test_a_byte_order_mark_of_utf_8_is_passed_over(declared: str) -> None:
     """Some editors write one."""
     data = b"\xef\xbb\xbf" + f"{declared}{_OPEN}{_CLOSE}".encode()
-    assert len(read_cutting_tools(data, "collet").parts) == 1
+    assert len(read_cutting_tools(data, ImportOptions(kind="collet")).parts) == 1
 
 
 _WHOLE = (
@@ -209,5 +212,5 @@ def test_a_truncated_document_is_refused(length: int) -> None:
 def test_a_damaged_document_never_breaks_the_reader(at: int, put: bytes, drop: int) -> None:
     """An import, or an error that says why."""
     with suppress(UnreadableError):
-        report = read_cutting_tools(_WHOLE[:at] + put + _WHOLE[at + drop :], "collet").report()
+        report = read_cutting_tools(_WHOLE[:at] + put + _WHOLE[at + drop :], ImportOptions(kind="collet")).report()
         assert report.format == "mtconnect_assets"

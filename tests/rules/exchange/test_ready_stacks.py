@@ -7,6 +7,7 @@ from typing import Any, Final
 import pytest
 
 from rules.checker import check
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_packages import read_exchange_document
 from rules.schema.import_map import ImportMap
 from rules.schema.imports import ImportedStack, ImportReport
@@ -61,7 +62,7 @@ def _assembled(
     for symbol, (value, unit) in {"LF": ("102.6", "mm"), **(whole or {})}.items():
         file.value(item, symbol, value, unit)
     file.assembly(item, [(made[name], along) for name, along in places.items()])
-    return read_exchange_document(file.content(), using=_MAP).report()
+    return read_exchange_document(file.content(), ImportOptions(map=_MAP)).report()
 
 
 def _stack(report: ImportReport) -> ImportedStack:
@@ -195,7 +196,7 @@ def test_a_rotation_or_an_offset_is_no_place_on_the_axis(old: str, new: str) -> 
     file.assembly(item, [(made[name], along) for name, along in _PLACES.items()])
     data = file.content().decode()
     assert old in data
-    stack = _stack(read_exchange_document(data.replace(old, new).encode(), using=_MAP).report())
+    stack = _stack(read_exchange_document(data.replace(old, new).encode(), ImportOptions(map=_MAP)).report())
     assert ("joints" in stack.request["stack"]) == (new == "$")
 
 
@@ -210,7 +211,7 @@ def test_a_piece_placed_in_another_piece_has_no_place_in_the_assembly() -> None:
     own = relations[0].split(",")[2]
     there = relations[2].split(",")[3]
     file.lines[file.lines.index(relations[2])] = relations[2].replace(f",{there},", f",{own},")
-    stack = _stack(read_exchange_document(file.content(), using=_MAP).report())
+    stack = _stack(read_exchange_document(file.content(), ImportOptions(map=_MAP)).report())
     assert "joints" not in stack.request["stack"]
 
 
@@ -226,7 +227,7 @@ def test_two_extensions_without_a_place_give_no_stack() -> None:
         item = file.item("A", "assembly")
         file.value(item, "LF", "162.4", "mm")
         file.assembly(item, [(extension, second), (made["H"], -0.0), (extension, first)])
-        stacks.append(read_exchange_document(file.content(), using=_MAP).report())
+        stacks.append(read_exchange_document(file.content(), ImportOptions(map=_MAP)).report())
     assert _ids(_stack(stacks[0])) == ["H", "E-2", "E"]
     assert (stacks[1].stacks, len(stacks[1].faults)) == ([], 1)
 
@@ -240,7 +241,7 @@ def test_a_knob_stands_first_whatever_its_place() -> None:
     item = file.item("A", "assembly")
     file.value(item, "LF", "102.6", "mm")
     file.assembly(item, [*((made[name], along) for name, along in _PLACES.items()), (knob, 70.0)])
-    stack = _stack(read_exchange_document(file.content(), using=_MAP).report())
+    stack = _stack(read_exchange_document(file.content(), ImportOptions(map=_MAP)).report())
     assert _ids(stack) == ["K", "H", "C", "T"]
     assert stack.request["stack"]["components"][0]["thread"] == "M16"
     assert "joints" in stack.request["stack"]
@@ -264,7 +265,7 @@ def test_an_assembly_that_is_no_stack_is_a_fault(shape: str) -> None:
         file.add("ASSEMBLY_ASSOCIATION", None, file.add("ITEM_INSTANCE", whole, None, ""), whole)
     elif shape == "dangling":
         file.add("ASSEMBLY_ASSOCIATION", None, 9999, whole)
-    report = read_exchange_document(file.content(), using=_MAP).report()
+    report = read_exchange_document(file.content(), ImportOptions(map=_MAP)).report()
     assert report.stacks == []
     assert [one.name for one in report.faults if one.name == "A"] == ["A"]
     assert {"H", "C", "T"} == {one.component["id"] for one in report.components}

@@ -11,11 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.exchange.documents import format_of, read_document
+from rules.exchange.documents import format_of, read_document, read_import_map
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_data import MAX_ITEMS, MAX_VALUES
 from rules.exchange.tool_packages import read_exchange_document
 from rules.exchange.untrusted import UnreadableError
-from rules.schema.import_map import ImportMap, import_map_schema, read_import_map
+from rules.schema.import_map import NO_MAP, ImportMap, import_map_schema
 from rules.schema.imports import ImportedComponent, ImportReport
 from rules.schema.parsing import BadRequestError, parse
 from tests.support.exchange_files import COLLET_SEAT, CYLINDER, STEEP_TAPER, Item, ToolFile, file_of
@@ -28,11 +29,11 @@ def _map(**fields: Any) -> ImportMap:
     return parse(ImportMap, {"classes": _CLASSES, **fields})
 
 
-def _report(file: ToolFile, using: ImportMap | None = None, **options: Any) -> ImportReport:
-    return read_exchange_document(file.content(), using=using, **options).report()
+def _report(file: ToolFile, using: ImportMap = NO_MAP, **options: Any) -> ImportReport:
+    return read_exchange_document(file.content(), ImportOptions(map=using, **options)).report()
 
 
-def _one(file: ToolFile, using: ImportMap | None = None, **options: Any) -> ImportedComponent:
+def _one(file: ToolFile, using: ImportMap = NO_MAP, **options: Any) -> ImportedComponent:
     report = _report(file, using, **options)
     assert report.faults == []
     (component,) = report.components
@@ -107,7 +108,7 @@ def test_the_demo_gives_its_stack_by_its_map() -> None:
     """Components, order, grip length and projection; what is left over is told with the map that was used."""
     data = (_DEMO / "drill-in-collet-chuck.p21").read_bytes()
     using = read_import_map(_MAP)
-    report = read_document(data, format_of(data), None, using).report()
+    report = read_document(data, format_of(data), ImportOptions(map=using)).report()
     (stack,) = report.stacks
     assert stack.request == _DRILL
     assert [one.component for one in report.components] == _DRILL["stack"]["components"]
@@ -137,7 +138,8 @@ def test_without_the_map_only_the_tool_is_known() -> None:
 
 def test_the_demo_in_reverse_order_is_the_same_holder() -> None:
     """Forward references, pounds, a cone, and a bore whose diameter has no unit."""
-    report = read_exchange_document((_DEMO / "shrink-fit-chuck.p21").read_bytes(), using=read_import_map(_MAP)).report()
+    data = (_DEMO / "shrink-fit-chuck.p21").read_bytes()
+    report = read_exchange_document(data, ImportOptions(map=read_import_map(_MAP))).report()
     (part,) = report.components
     assert part.component["workpiece_side"] == {"coupling": "shrink_fit", "minimum_grip_mm": 36}
     assert part.component["mass_kg"] == 1.315417873
@@ -598,7 +600,11 @@ def test_a_map_is_the_same_in_json_and_yaml() -> None:
     other = read_import_map(b'version: "3"\nkinds: {B: drill, A: {kind: collet}}\n')
     assert one == other
     assert one.digest == other.digest
-    assert one.digest != read_import_map(b'{"version": "3"}').digest
+    digests = [
+        read_import_map(text).digest
+        for text in (b"{}", b'{"version": "3"}', b'{"heads": {"A": null}}', b'{"heads": {"B": null}}')
+    ]
+    assert len({one.digest, *digests}) == 5
 
 
 @pytest.mark.parametrize(
@@ -610,6 +616,10 @@ def test_a_map_is_the_same_in_json_and_yaml() -> None:
         (b'{"codes": {"A": {"coupling": "hollow_taper", "size": "64"}}}', "/codes/A/size"),
         (b'{"classes": {"A": "taper"}}', "/classes/A"),
         (b'{"outline": "both"}', "/outline"),
+        (b'{"heads": {"a/b": "nothing"}}', "/heads/a~1b"),
+        (b'{"heads": {"Schaft": "DMM", " schaft ": "DC"}}', "/heads"),
+        (b'{"din_4000": [{"list": "L", "fields": {"A": "DC", "B": "DX"}}]}', "/din_4000/0/fields/B"),
+        (b'{"din_4000": [{"list": "L", "fields": {}}, {"list": "l", "fields": {}}]}', "/din_4000"),
         (b"[]", ""),
         (b"outline: both", "/outline"),
     ],

@@ -13,6 +13,7 @@ import pytest
 
 from rules.exchange import tool_packages
 from rules.exchange.documents import format_of, read_document
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_packages import MAX_ENTRIES, read_package
 from rules.exchange.untrusted import MAX_BYTES, UnreadableError
 from rules.schema.import_map import ImportMap
@@ -51,8 +52,7 @@ def _zip(entries: Mapping[str, bytes], compression: int = zipfile.ZIP_DEFLATED) 
 
 
 def _report(entries: Mapping[str, bytes], **kinds: Any) -> ImportReport:
-    using = parse(ImportMap, {"kinds": kinds}) if kinds else None
-    return read_package(_zip(entries), using=using).report()
+    return read_package(_zip(entries), ImportOptions(map=parse(ImportMap, {"kinds": kinds}))).report()
 
 
 def _refused(data: bytes) -> UnreadableError:

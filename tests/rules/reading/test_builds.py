@@ -6,11 +6,13 @@ import cmath
 import copy
 import math
 import random
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 import pytest
 
 from rules.assessor import Assessor
+from rules.exchange.documents import read_document
 from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
@@ -20,6 +22,8 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingRequest
 from rules.schema.request import CheckRequest
 from service.examples import BUILD_EXAMPLES
+from service.sheets.page import build_page
+from service.sheets.questions import build_text
 from tests.support.pin_stack import PIN_STACK
 from tests.support.stacks import analysis_of, known
 
@@ -270,3 +274,106 @@ def test_the_example_says_each_step() -> None:
     report = read_build(parse(BuildRequest, request), BOOK)
     assert [stage.action for stage in report.stages] == ["go_on", "turn"]
     assert BuildReport.model_validate_json(report.model_dump_json()) == report
+
+
+_MEASURED: Final = {"id": "KB-T-1", "functional_length_mm": 140.96, "mass_kg": 1.12}
+
+
+def _finished(tool: dict[str, Any], machine: dict[str, Any] | None = None) -> BuildReport:
+    stack = base_request("nut_collet")["stack"]
+    request = {"stack": stack, "assembled": tool, **({} if machine is None else {"machine": machine})}
+    return read_build(parse(BuildRequest, request), BOOK)
+
+
+def test_an_assembled_tool_stands_beside_the_stack() -> None:
+    """First principles: difference is measured less predicted; the prediction is that of a check."""
+    stack = base_request("nut_collet")["stack"]
+    check = Assessor.load().assess(CheckRequest.model_validate({"stack": stack}))
+    report = _finished(_MEASURED | {"cutting_diameter_mm": 9.99})
+    found = {one.quantity: one for one in report.finished.reconciled}
+    assert found.keys() == {"functional_length", "cutting_diameter", "mass"}
+    length, mass = check.geometry.tip_mm, check.mass.total_kg
+    assert length is not None
+    assert mass is not None
+    assert found["functional_length"].difference == pytest.approx(140.96 - length)
+    assert found["mass"].difference == pytest.approx(1.12 - mass)
+    nominal = stack["components"][-1]["cutting_diameter_mm"]
+    assert found["cutting_diameter"].difference == pytest.approx(9.99 - nominal)
+    assert report.finished.length_mm == 140.96
+    assert report.finished.radius_offset_mm == 4.995
+    assert report.stages == []
+
+
+def test_what_the_stack_does_not_say_is_not_compared() -> None:
+    """The measured figure stands alone, with the fields that would supply the other."""
+    stack = copy.deepcopy(base_request("nut_collet")["stack"])
+    for part in stack["components"]:
+        for name in ("mass_kg", "profile"):
+            part.pop(name, None)
+    report = read_build(parse(BuildRequest, {"stack": stack, "assembled": _MEASURED}), BOOK)
+    (mass,) = (one for one in report.finished.reconciled if one.quantity == "mass")
+    assert (mass.predicted, mass.difference) == (None, None)
+    assert "/stack/components/0/mass_kg" in mass.lacks
+
+
+@pytest.mark.parametrize(("limit", "within"), [(1.11999, False), (1.12, True), (1.2, True)])
+def test_an_assembled_tool_is_held_against_the_machine(limit: float, within: bool) -> None:
+    """At the limit it is within; beyond it, a note names both figures."""
+    report = _finished(_MEASURED, {"kind": "stated", "max_tool_mass_kg": limit})
+    (mass,) = (one for one in report.finished.reconciled if one.quantity == "mass")
+    assert (mass.machine_limit, mass.within_machine_limit) == (limit, within)
+    assert any("1.12 kg" in note for note in report.notes) is not within
+
+
+@pytest.mark.parametrize(
+    ("side", "agrees"),
+    [
+        ({"coupling": "designated", "designation": "HSK-A63"}, True),
+        ({"coupling": "designated", "designation": "HSK-A 50"}, False),
+        ({"coupling": "designated", "designation": "SK 40"}, False),
+        ({"coupling": "hollow_taper", "size": "63", "form": "A"}, True),
+        ({"coupling": "hollow_taper", "size": "63"}, None),
+        ({"coupling": "designated", "designation": "capsule 7"}, None),
+        ({"coupling": "declared", "designation": "HSK-A63"}, None),
+        (None, None),
+    ],
+)
+def test_another_taper_is_another_tool(side: dict[str, Any] | None, agrees: bool | None) -> None:
+    """Two ends agree if coupling, form and size are known and equal; what one lacks decides nothing."""
+    stack = copy.deepcopy(base_request("nut_collet")["stack"])
+    stack["components"][0]["machine_side"] = {"coupling": "hollow_taper", "size": "63", "form": "A"}
+    tool = _MEASURED if side is None else _MEASURED | {"spindle_side": side}
+    report = read_build(parse(BuildRequest, {"stack": stack, "assembled": tool}), BOOK)
+    assert report.finished.spindle_side_agrees is agrees
+    assert any("another coupling" in note for note in report.notes) is (agrees is False)
+
+
+def test_a_withdrawn_tool_is_noted() -> None:
+    """Whatever its figures."""
+    assert any("tagged out" in note for note in _finished(_MEASURED | {"status": ["tagged_out"]}).notes)
+    assert not any("marked" in note for note in _finished(_MEASURED | {"status": ["used"]}).notes)
+
+
+def test_an_imported_tool_goes_into_a_build_as_it_is() -> None:
+    """The demonstration document, from import to comparison."""
+    data = (Path(__file__).parents[3] / "demo_data" / "imports" / "measured-tool.xml").read_bytes()
+    tool = read_document(data, "mtconnect_assets").report().assembled[0].assembled
+    found = {one.quantity: one.measured for one in _finished(tool).finished.reconciled}
+    assert found == {"functional_length": 140.964, "cutting_diameter": 11.988, "largest_diameter": 63, "mass": 1.12}
+
+
+def test_a_build_without_anything_read_is_refused() -> None:
+    """There is nothing to answer."""
+    with pytest.raises(BadRequestError) as caught:
+        _build()
+    assert [(fault.pointer, fault.code) for fault in caught.value.faults] == [("/stages", "missing_field")]
+
+
+def test_text_and_page_show_the_assembled_tool() -> None:
+    """Measured, predicted, difference and limit, and the note; there is no stage."""
+    report = read_build(parse(BuildRequest, BUILD_EXAMPLES["assembled-tool"].request), BOOK)
+    for face in (build_text(report), build_page(report)):
+        assert "Finished stack" in face
+        assert "Mass: measured 1.41 kg, stack 1.4061 kg" in face
+        assert "machine limit 1.4 kg" in face
+        assert "the machine takes 1.4 kg" in " ".join(face.split())

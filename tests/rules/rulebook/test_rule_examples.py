@@ -75,6 +75,7 @@ def test_every_rule_with_data_of_its_own_has_an_undecided_example() -> None:
         "STK-010", "STK-020", "STK-030", "STK-040", "STK-050", "STK-060",
         "COL-030", "GRIP-060", "SPD-030",
         "DAT-010", "DAT-020", "DAT-030", "DAT-040", "DAT-050", "DAT-060", "DAT-070", "DAT-080", "CUT-020",
+        "STA-010",
         "CUT-040", "OVH-040", "TPG-020", "TPG-030", "TPG-070",
         "PLA-010", "PLA-020", "PLA-030", "PLA-060", "PLA-070", "PLA-080", "PLA-090", "PLA-100",
         "PLA-110", "PLA-120", "PLA-210", "PLA-220",

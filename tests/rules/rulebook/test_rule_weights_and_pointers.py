@@ -138,6 +138,7 @@ RULES = {
     "SPD-070": ("error", False, "operation"),
     "SPD-080": ("advice", False, "operation"),
     "SPN-010": ("error", True, "joint"),
+    "STA-010": ("warning", False, "component"),
     "STF-010": ("error", False, "operation"),
     "STF-020": ("warning", True, "operation"),
     "STF-030": ("warning", False, "operation"),
