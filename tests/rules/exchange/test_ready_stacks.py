@@ -143,6 +143,7 @@ def _moved(**places: float | None) -> dict[str, float | None]:
     [
         (_moved(T=-27.0), {}, {}),
         (_moved(H=-1.0), {}, {}),
+        ({"H": -1.0, "C": -63.4, "T": -27.4}, {"LF": ("103.6", "mm")}, {}),
         (_moved(C=None), {}, {}),
         (_moved(T=26.4), {}, {}),
         (_moved(C=-60.0), {}, {"C": {"LF": None}}),
@@ -156,7 +157,7 @@ def _moved(**places: float | None) -> dict[str, float | None]:
         (_PLACES, {}, {"T": {"OAL": ("76.2", None)}}),
     ],
     ids=[
-        "tip", "gauge line", "no placement", "behind the gauge line", "collet nowhere",
+        "tip", "holder", "gauge line", "no placement", "behind the gauge line", "collet nowhere",
         "collet not flush", "collet by its back", "another length",
         "no length", "no overall length", "two lengths", "holder without length", "no unit",
     ],
