@@ -172,6 +172,25 @@ def test_placements_that_do_not_fit_give_no_joint(
     assert any("order by kind" in one for one in stack.notes)
 
 
+def test_a_shank_behind_the_gauge_line_and_a_gap_at_a_face_give_no_joint() -> None:
+    """Even if the last piece ends at the functional length."""
+    long = {"OAL": ("112.6", "mm"), "LF": ("112.6", "mm"), "LSC": None}
+    stack = _stack(_assembled(_moved(T=10.0), T=long, C={"ADJLX": None}))
+    assert "joints" not in stack.request["stack"]
+    for along, is_placed in ((-62.4, True), (-60.0, False)):
+        file = ToolFile()
+        made = _pieces(file)
+        extension = file.item("E", "adaptive item")
+        file.value(extension, "CCMS", "KB-HT", text=True)
+        file.value(extension, "LF", "50", "mm")
+        item = file.item("A", "assembly")
+        file.value(item, "LF", str(50 - along), "mm")
+        file.assembly(item, [(made["H"], -0.0), (extension, along)])
+        stack = _stack(read_exchange_document(file.content(), using=_MAP).report())
+        assert _ids(stack) == ["H", "E"]
+        assert any("order by kind" in one for one in stack.notes) != is_placed
+
+
 def test_a_collet_without_a_length_sits_where_its_holder_ends() -> None:
     """Its place says so."""
     assert "joints" in _stack(_assembled(_PLACES, C={"LF": None})).request["stack"]
