@@ -289,7 +289,7 @@
       make("h2", { id: "report-title", tabindex: "-1" }, nameOf(row)),
       make("p", {}, make("strong", { class: `${row[ROW.verdict] === "not judged" ? "fail" : row[ROW.verdict]}-word` }, row[ROW.verdict]),
         `; ${placeOf(row)}; machine ${row[ROW.machine] || "not stated"}`, row[ROW.labels] ? `; ${row[ROW.labels]}` : ""),
-      make("p", {}, row[ROW.parts].join(" + ")),
+      row[ROW.parts].length ? make("p", {}, row[ROW.parts].join(" + ")) : "",
       row[ROW.problem] ? make("p", {}, row[ROW.problem]) : "",
       ...found("Findings", items.filter((one) => !one[ITEM.kind])),
       ...found("Undecided", items.filter((one) => one[ITEM.kind])),
