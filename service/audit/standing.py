@@ -16,7 +16,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple, TypeAlias, get_args
 
-from rules.audit_items import VERDICTS, AuditItem
+from rules.audit_items import VERDICTS, AuditItem, Kind
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.report import Severity, Verdict
@@ -83,6 +83,7 @@ class EarlierItem(NamedTuple):
     """A finding of the earlier audit."""
 
     identity: str
+    kind: Kind
     code: str
     severity: Severity
     stack: str | None
@@ -444,12 +445,14 @@ def _earlier_item(result: Mapping[str, Any]) -> EarlierItem:
         raise ValueError(identity)
     stack, observed, limit = told.get("stack"), told.get("observed"), told.get("limit")
     message = str(result["message"]["text"])
-    words = message if result.get("kind") == "open" else ""
+    kind: Kind = "undecided" if result.get("kind") == "open" else "finding"
+    words = message if kind == "undecided" else ""
     severity: Severity = told["severity"]
     if severity not in get_args(Severity):
         raise ValueError(severity)
     return EarlierItem(
         identity=identity,
+        kind=kind,
         code=str(result["ruleId"]),
         severity=severity,
         stack=None if stack is None else str(stack),

