@@ -377,6 +377,51 @@ def test_another_file_is_no_last_audit(here: Path, text: str, capsys: Any) -> No
     assert not (here / "o.csv").exists()
 
 
+_HOSTILE = [
+    ("properties", {"severity": "grave"}),
+    ("properties", {"severity": "error", "observed": 10**400}),
+    ("properties", {"severity": "error", "limit": float("nan")}),
+    ("properties", {"severity": "error", "observed": [1]}),
+    ("properties", {"severity": "error", "stack": 3}),
+    ("properties", 3),
+    ("partialFingerprints", {}),
+    ("partialFingerprints", {"stackRulePlace/v1": "x" * 64}),
+    ("message", {"text": None}),
+    ("ruleId", None),
+]
+
+
+@pytest.mark.parametrize(("name", "value"), _HOSTILE)
+def test_a_damaged_last_audit_is_refused(here: Path, name: str, value: Any, capsys: Any) -> None:
+    """Whatever is wrong within a result."""
+    result = {
+        "ruleId": "GRIP-010",
+        "message": {"text": "x"},
+        "partialFingerprints": {"stackRulePlace/v1": "0" * 64},
+        "properties": {"severity": "error"},
+    }
+    run = {"tool": {"driver": {"name": "stackgauge"}}, "results": [result | {name: value}]}
+    (here / "last.sarif").write_text(json.dumps({"runs": [run]}))
+    write(here / "x.ndjson", [json.dumps(_stack()).encode()])
+    assert main(["audit", "x.ndjson", "--against", "last.sarif"]) == BAD_INPUT
+    assert "last.sarif" in capsys.readouterr().err
+
+
+def test_texts_of_a_last_audit_steer_no_terminal(here: Path, capsys: Any) -> None:
+    """Escape sequences and half characters become dots."""
+    result = {
+        "ruleId": "GRIP-010",
+        "message": {"text": "a\x1b[2Jb\ud800"},
+        "partialFingerprints": {"stackRulePlace/v1": "0" * 64},
+        "properties": {"severity": "error", "stack": "T-1"},
+    }
+    run = {"tool": {"driver": {"name": "stackgauge"}}, "results": [result]}
+    (here / "last.sarif").write_text(json.dumps({"runs": [run]}))
+    write(here / "x.ndjson", [json.dumps(_stack()).encode()])
+    main(["audit", "x.ndjson", "--against", "last.sarif", "--quiet", "--out", "o.html", "--out", "o.sarif"])
+    assert "a·[2Jb·" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     "options",
     [
