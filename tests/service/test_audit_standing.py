@@ -276,6 +276,20 @@ def test_what_nothing_covers_stays_out_of_a_baseline(audit: Callable[..., Any]) 
     assert summary["open"]["errors"] >= len(held & NEVER_COVERED)
 
 
+def test_nor_does_an_entry_written_by_hand_cover_it(here: Path, audit: Callable[..., Any]) -> None:
+    """Whatever the file says."""
+    stack = _stack(speed=39_000)
+    _, before = audit([stack], "--write-baseline", "b.json", "--out", "o.sarif")
+    results = json.loads((here / "o.sarif").read_text())["runs"][0]["results"]
+    held = json.loads((here / "b.json").read_text())
+    held["fingerprints"] = [one["partialFingerprints"]["stackRulePlace/v1"] for one in results]
+    (here / "b.json").write_text(json.dumps(held))
+    code, after = audit([stack], "--baseline", "b.json")
+    covered = [one for one in results if one["ruleId"] not in NEVER_COVERED]
+    assert (code, after["in_baseline"]) == (2, len(covered))
+    assert 0 < after["open"]["errors"] <= before["open"]["errors"]
+
+
 def test_an_entry_covers_one_finding(audit: Callable[..., Any]) -> None:
     """A second stack with the same id does not hide behind the first."""
     audit([_stack(grip=4.0)], "--write-baseline", "b.json")
