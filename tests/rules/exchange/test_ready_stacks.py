@@ -187,7 +187,7 @@ def test_a_shank_behind_the_gauge_line_and_a_gap_at_a_face_give_no_joint() -> No
         item = file.item("A", "assembly")
         file.value(item, "LF", str(50 - along), "mm")
         file.assembly(item, [(made["H"], -0.0), (extension, along)])
-        stack = _stack(read_exchange_document(file.content(), using=_MAP).report())
+        stack = _stack(read_exchange_document(file.content(), ImportOptions(map=_MAP)).report())
         assert _ids(stack) == ["H", "E"]
         assert any("order by kind" in one for one in stack.notes) != is_placed
 
