@@ -271,8 +271,8 @@ class FindingsOutput(Output):
         self.write(_rows([_finding_row(where, one, mark) for one, mark in zip(answer.items, marks, strict=True)]))
 
     def add_part(self, found: PartFinding, item: AuditItem, mark: Mark) -> None:
-        """Write a row for a finding on a part, with the first place where it stands."""
-        self.write(_rows([_finding_row({"library": found.places[0] if found.places else ""}, item, mark)]))
+        """Write a row for a finding on a part, with the first places where it stands."""
+        self.write(_rows([_finding_row({"library": "; ".join(found.places)}, item, mark)]))
 
     def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:
         """Do nothing more."""

@@ -11,6 +11,8 @@
   const told = JSON.parse(document.getElementById("told").textContent);
   const root = document.getElementById("explorer");
   let rows = [];
+  // Findings on parts of the library stand among the causes; they have places, and no report.
+  const partRows = (told.parts || []).map(([places, item]) => Object.assign([-1, 0, null, "", "", "", null, item[ITEM.parts], [item], "", ""], { places }));
   let sort = { key: "verdict", down: true };
   let page = 0;
 
@@ -63,6 +65,7 @@
       for (const part of row[ROW.parts]) parts.add(part);
       for (const item of row[ROW.items]) codes.set(item[ITEM.code], (codes.get(item[ITEM.code]) || 0) + 1);
     }
+    for (const row of partRows) codes.set(row[ROW.items][0][ITEM.code], (codes.get(row[ROW.items][0][ITEM.code]) || 0) + 1);
     const listed = make("datalist", { id: "all-parts" }, ...[...parts].sort().map((value) => make("option", { value })));
     const part = make("input", { type: "search", list: "all-parts", autocomplete: "off" });
     const form = make("form", { class: "filters", role: "search", "aria-label": "Filter stacks", onsubmit: (event) => event.preventDefault() },
@@ -125,9 +128,16 @@
       const items = chosen(row, wanted);
       if (items) { found.push([row, items]); count += items.length; }
     }
+    const shownParts = [];
+    if (wanted.view !== "list") {
+      for (const row of partRows) {
+        const items = chosen(row, wanted);
+        if (items && items.length) { shownParts.push([row, items]); count += 1; }
+      }
+    }
     document.getElementById("found").textContent =
       `${many(found.length, "stack")} of ${rows.length.toLocaleString("en")}, ${many(count, "finding")} and undecided rules`;
-    document.getElementById("results").replaceChildren(...(wanted.view === "list" ? list(found) : groups(found)));
+    document.getElementById("results").replaceChildren(...(wanted.view === "list" ? list(found) : groups([...found, ...shownParts])));
   }
 
   // --- by cause, then part -----------------------------------------------------------------------------------------
@@ -146,7 +156,12 @@
     return sorted.map((cause) => folded("cause", [
       cause.code ? make("strong", {}, cause.code) : "", cause.code ? " " : "",
       cause.kind ? make("span", { class: `${cause.kind}-word` }, cause.kind) : make("span", { class: "fail-word" }, "not judged"),
-      ` ${cause.title} `, make("span", { class: "amount" }, many(cause.stacks.size, "stack"))], () => partsOf(cause)));
+      ` ${cause.title} `, make("span", { class: "amount" }, amount(cause.stacks))], () => partsOf(cause)));
+  }
+
+  function amount(stacks) {
+    const [first] = stacks;
+    return first && first.places ? many(stacks.size, "entry").replace("entrys", "entries") : many(stacks.size, "stack");
   }
 
   function add(causes, key, about, row, item) {
@@ -167,7 +182,7 @@
     }
     const sorted = [...parts].sort((one, two) => two[1].length - one[1].length || (one[0] < two[0] ? -1 : 1));
     return [shownBySteps(sorted, ([part, hits]) => folded("part", [make("strong", {}, part), " ",
-      make("span", { class: "amount" }, many(new Set(hits.map((hit) => hit[0])).size, "stack"))], () => [hitsOf(hits)]), "part", make("div"))];
+      make("span", { class: "amount" }, amount(new Set(hits.map((hit) => hit[0]))))], () => [hitsOf(hits)]), "part", make("div"))];
   }
 
   function hitsOf(hits) {
@@ -278,6 +293,7 @@
   const dialog = make("dialog", { "aria-labelledby": "report-title" });
 
   function opener(row) {
+    if (row.places) return make("span", {}, row.places);
     return make("button", { type: "button", class: "open", onclick: () => open(row) }, nameOf(row));
   }
 
@@ -289,7 +305,7 @@
       make("h2", { id: "report-title", tabindex: "-1" }, nameOf(row)),
       make("p", {}, make("strong", { class: `${row[ROW.verdict] === "not judged" ? "fail" : row[ROW.verdict]}-word` }, row[ROW.verdict]),
         `; ${placeOf(row)}; machine ${row[ROW.machine] || "not stated"}`, row[ROW.labels] ? `; ${row[ROW.labels]}` : ""),
-      make("p", {}, row[ROW.parts].join(" + ")),
+      row[ROW.parts].length ? make("p", {}, row[ROW.parts].join(" + ")) : "",
       row[ROW.problem] ? make("p", {}, row[ROW.problem]) : "",
       ...found("Findings", items.filter((one) => !one[ITEM.kind])),
       ...found("Undecided", items.filter((one) => one[ITEM.kind])),

@@ -12,9 +12,12 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from rules.answer.provenance import general_cautions
+from rules.audit_items import AuditItem
+from rules.library import PartFinding
 from rules.rulebook.book import Rulebook
 from service.audit.outputs import Output
-from service.audit.page_data import BLOCK, block, entry_of
+from service.audit.page_data import BLOCK, block, entry_of, item_row
 from service.audit.standing import NOTHING_KNOWN, Mark, Standing
 from service.audit.tally import (
     Against,
@@ -192,6 +195,7 @@ class HtmlOutput(Output):
         self._titles = {} if book is None else {rule.code: rule.title for rule in book.rules}
         self._names: dict[str, int] = {}
         self._entries: list[list[Any]] = []
+        self._parts: list[list[Any]] = []
 
     def go_on(self, state: Mapping[str, Any]) -> None:
         """Open the file at a saved state, with the stacks of the block that is not full."""
@@ -214,6 +218,11 @@ class HtmlOutput(Output):
             self.write(block(self._entries))
             self._entries = []
 
+    def add_part(self, found: PartFinding, item: AuditItem, mark: Mark) -> None:
+        """Keep a finding on a part for the causes."""
+        self._titles.setdefault(found.code, found.title)
+        self._parts.append([", ".join(found.places), item_row(item, mark)])
+
     def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:
         """Write the last block and the summary."""
         if self._entries:
@@ -221,6 +230,7 @@ class HtmlOutput(Output):
         told = {
             "libraries": list(self._names),
             "titles": self._titles,
+            "parts": self._parts,
             "against": summary.against is not None,
             "covers": standing.baseline is not None or bool(standing.waivers),
         }
@@ -282,7 +292,7 @@ def _differences(one: Against) -> Iterator[str]:
                 (
                     _head(noted.stack or "library"),
                     _cell(noted.code),
-                    _word(noted.severity),
+                    _word(noted.severity if noted.kind == "finding" else "undecided"),
                     _cell(noted.message + before_words(noted)),
                 )
                 for noted in first
@@ -457,7 +467,9 @@ def _per_library(libraries: Sequence[LibraryCount]) -> Iterator[str]:
 
 
 def _footer(summary: AuditSummary) -> Iterator[str]:
-    yield "<footer>\n<dl>"
+    yield "<footer>"
+    yield from (f"<p>{escape(one)}</p>" for one in general_cautions())
+    yield "<dl>"
     for name, value in (
         ("stackgauge", summary.version),
         ("rulebooks, SHA-256", summary.rulebook_sha256),

@@ -12,6 +12,7 @@ import zlib
 from collections.abc import Sequence
 from typing import Any, Final
 
+from rules.audit_items import AuditItem
 from rules.schema.report import Report
 from service.audit.standing import Mark, standing_verdict
 from service.audit.tally import problem_words
@@ -21,7 +22,7 @@ from service.sheets.check import runout, stack
 from service.sheets.figures import Cell, Section
 from service.sheets.mechanics import mechanics
 
-__all__ = ["BLOCK", "block", "entry_of"]
+__all__ = ["BLOCK", "block", "entry_of", "item_row"]
 
 BLOCK: Final = 64
 """Stacks of a block."""
@@ -53,26 +54,28 @@ def entry_of(library: int, answer: LineAnswer, marks: Sequence[Mark]) -> list[An
         answer.machine,
         answer.p95_um,
         [part.part for part in answer.parts],
-        [
-            [
-                int(one.kind == "undecided"),
-                one.code,
-                one.severity,
-                one.operation,
-                list(dict.fromkeys(part.part for part in one.parts)),
-                mark.state or "",
-                _covered(mark),
-                one.message,
-                mark.before,
-                one.remedy,
-                one.at,
-            ]
-            for one, mark in zip(answer.items, marks, strict=True)
-        ],
+        [item_row(one, mark) for one, mark in zip(answer.items, marks, strict=True)],
         "",
         answer.labels,
     ]
     return [row, _sections(Report.model_validate_json(json.dumps(json.loads(answer.text)["report"])))]
+
+
+def item_row(one: AuditItem, mark: Mark) -> list[Any]:
+    """Return what the page has of a finding, as JSON values."""
+    return [
+        int(one.kind == "undecided"),
+        one.code,
+        one.severity,
+        one.operation,
+        list(dict.fromkeys(part.part for part in one.parts)),
+        mark.state or "",
+        _covered(mark),
+        one.message,
+        mark.before,
+        one.remedy,
+        one.at,
+    ]
 
 
 def _covered(mark: Mark) -> str:
@@ -83,7 +86,8 @@ def _covered(mark: Mark) -> str:
 
 def _sections(report: Report) -> list[Any]:
     found = (stack(report), runout(report.runout), *mechanics(report), assumed(report))
-    return [_plain(one) for one in found if one]
+    cautions = ["Cautions", "", [], [], [], report.cautions]
+    return [*(_plain(one) for one in found if one), cautions]
 
 
 def _plain(one: Section) -> list[Any]:

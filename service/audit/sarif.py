@@ -191,7 +191,7 @@ def _result(one: AuditItem, mark: Mark, places: Sequence[dict[str, Any]], told: 
 
 
 def _absent(one: EarlierItem, *, judged: bool) -> dict[str, Any]:
-    undecided = bool(one.values[-1])
+    undecided = one.kind == "undecided"
     return {
         "ruleId": one.code,
         "kind": "open" if undecided else "fail",

@@ -13,10 +13,11 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import isfinite
 from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple, TypeAlias, get_args
 
-from rules.audit_items import VERDICTS, AuditItem
+from rules.audit_items import VERDICTS, AuditItem, Kind
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.report import Severity, Verdict
@@ -83,6 +84,7 @@ class EarlierItem(NamedTuple):
     """A finding of the earlier audit."""
 
     identity: str
+    kind: Kind
     code: str
     severity: Severity
     stack: str | None
@@ -433,7 +435,7 @@ def read_earlier(path: Path) -> Earlier:
             raise AuditInputError(f"{path}: written by another program; expected the .sarif file of an audit")
         items = [_earlier_item(one) for one in run["results"] if one.get("baselineState") != "absent"]
         rules = run.get("properties", {}).get("rulebookSha256")
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         raise AuditInputError(f"{path}: not the .sarif file of an audit") from None
     return Earlier(str(path), items, rules if isinstance(rules, str) else None, hashlib.sha256(data).hexdigest())
 
@@ -442,19 +444,36 @@ def _earlier_item(result: Mapping[str, Any]) -> EarlierItem:
     identity, told = result["partialFingerprints"][FINGERPRINT], result["properties"]
     if not _is_fingerprint(identity):
         raise ValueError(identity)
-    stack, observed, limit = told.get("stack"), told.get("observed"), told.get("limit")
-    message = str(result["message"]["text"])
-    words = message if result.get("kind") == "open" else ""
+    stack, observed, limit = told.get("stack"), _value(told.get("observed")), _value(told.get("limit"))
+    message = _clean(result["message"]["text"])
+    kind: Kind = "undecided" if result.get("kind") == "open" else "finding"
+    words = message if kind == "undecided" else ""
     severity: Severity = told["severity"]
     if severity not in get_args(Severity):
         raise ValueError(severity)
     return EarlierItem(
         identity=identity,
-        code=str(result["ruleId"]),
+        kind=kind,
+        code=_clean(result["ruleId"]),
         severity=severity,
-        stack=None if stack is None else str(stack),
+        stack=None if stack is None else _clean(stack),
         message=message,
         values=(severity, observed, limit, words),
         observed=observed,
         limit=limit,
     )
+
+
+def _clean(text: object) -> str:
+    """Return a text of the file on one line, which no terminal obeys."""
+    if not isinstance(text, str):
+        raise TypeError(text)
+    return "".join(one if one.isprintable() else "·" for one in text)
+
+
+def _value(value: object) -> float | str | None:
+    if value is None or isinstance(value, str):
+        return None if value is None else _clean(value)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(float(value)):
+        raise ValueError(value)
+    return float(value)

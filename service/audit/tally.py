@@ -162,6 +162,7 @@ class OpenFindings(Out):
 class NotedFinding(Out):
     """A finding by its identity."""
 
+    kind: Kind
     code: str
     severity: Severity
     stack: str | None = Field(description="Id of the stack; null for a part of the library.")
@@ -170,7 +171,7 @@ class NotedFinding(Out):
 
 
 class Against(Out):
-    """Comparison with an earlier audit; lists hold the first findings, advice last."""
+    """Comparison with an earlier audit; lists hold the first findings: errors, warnings, undecided, advice."""
 
     audit: str = Field(description="File of the earlier audit.")
     same_rules: bool = Field(description="Whether the rulebooks are those of the earlier audit.")
@@ -387,8 +388,8 @@ class Tally:
         self._states[mark.state] += 1
         if mark.state in self._noted:
             first = self._noted[mark.state]
-            rank = -SEVERITIES.index(item.severity)
-            noted = [rank, item.code, item.severity, stack, item.message, list(mark.before or ())]
+            rank = _rank(item)
+            noted = [rank, item.kind, item.code, item.severity, stack, item.message, list(mark.before or ())]
             if len(first) < NOTED_TOLD or rank < first[-1][0]:
                 insort(first, noted, key=lambda one: one[0])
                 del first[NOTED_TOLD:]
@@ -571,8 +572,8 @@ class Tally:
         gone = [one for one, judged in absent if not judged]
         noted = {
             name: [
-                NotedFinding(code=code, severity=severity, stack=stack, message=message, before=before)
-                for _, code, severity, stack, message, before in first
+                NotedFinding(kind=kind, code=code, severity=severity, stack=stack, message=message, before=before)
+                for _, kind, code, severity, stack, message, before in first
             ]
             for name, first in self._noted.items()
         }
@@ -628,10 +629,19 @@ def _distribution(name: str, counts: Sequence[int]) -> Distribution:
     )
 
 
+def _rank(one: AuditItem | EarlierItem) -> int:
+    """Return a number that is least for the gravest: errors, warnings, undecided rules, advice."""
+    if one.kind == "undecided":
+        return 2
+    return {"error": 0, "warning": 1, "advice": 3}[one.severity]
+
+
 def _first_noted(items: Sequence[EarlierItem]) -> list[NotedFinding]:
-    graver = sorted(items, key=lambda one: -SEVERITIES.index(one.severity))[:NOTED_TOLD]
+    graver = sorted(items, key=_rank)[:NOTED_TOLD]
     return [
-        NotedFinding(code=one.code, severity=one.severity, stack=one.stack, message=one.message, before=[])
+        NotedFinding(
+            kind=one.kind, code=one.code, severity=one.severity, stack=one.stack, message=one.message, before=[]
+        )
         for one in graver
     ]
 
@@ -757,11 +767,12 @@ _NOTED_IN_TEXT: Final = 20
 def noted_words(one: NotedFinding) -> str:
     """Return a finding of a comparison in one line.
 
-    >>> one = NotedFinding(code="RUN-010", severity="error", stack="T-1", message="13 µm.", before=[12.0, 10.0])
-    >>> noted_words(one)
+    >>> fields = {"kind": "finding", "code": "RUN-010", "severity": "error", "stack": "T-1", "message": "13 µm."}
+    >>> noted_words(NotedFinding(**fields, before=[12.0, 10.0]))
     'error RUN-010 T-1: 13 µm. Before: 12.0, limit 10.0.'
     """
-    return f"{one.severity} {one.code} {one.stack or 'library'}: {one.message}{before_words(one)}"
+    word = one.severity if one.kind == "finding" else "undecided"
+    return f"{word} {one.code} {one.stack or 'library'}: {one.message}{before_words(one)}"
 
 
 def before_words(one: NotedFinding) -> str:

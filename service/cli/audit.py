@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import textwrap
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -70,7 +71,8 @@ _SMALL_BYTES: Final = 256 * 1024
 
 def audit_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
-    parser.description = _ABOUT
+    # The formatter keeps lines as they are, for the examples.
+    parser.description = textwrap.fill(_ABOUT, 80)
     parser.epilog = _EXAMPLES
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.add_argument("libraries", nargs="+", metavar="LIBRARY", help="file, folder, or - for standard input")

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import builtins
 import importlib.util
+import json
+import os
+import signal
+import time
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +43,45 @@ def test_a_local_cluster_gives_the_same_bytes(tmp_path: Path) -> None:
         assert (process.returncode, err) == (BAD_INPUT, b"")
     for kind in kinds:
         assert (tmp_path / f"dask.{kind}").read_bytes() == (tmp_path / f"pool.{kind}").read_bytes()
+
+
+@pytest.mark.long
+@pytest.mark.skipif(missing, reason="the package distributed (extra: dask) is not installed")
+def test_a_worker_that_dies_costs_no_byte(tmp_path: Path) -> None:
+    """Three workers, one killed midway: its chunks are judged again, and the outputs are those of a pool, twice."""
+    from distributed import LocalCluster
+
+    write(tmp_path / "a.ndjson", library_lines(700, 7, "references"))
+    names = ("ndjson", "csv", "html", "xml", "sarif")
+
+    def options(of: str) -> list[str]:
+        return [word for name in names for word in ("--out", f"{of}.{name}")]
+
+    _, err = started("a.ndjson", "--quiet", "--workers", "2", *options("pool"), cwd=tmp_path).communicate(timeout=600)
+    assert err == b""
+    with LocalCluster(n_workers=3, threads_per_worker=1, dashboard_address=None, silence_logs=50) as cluster:
+        for run, killed in (("one", True), ("two", False)):
+            arguments = ("a.ndjson", "--quiet", "--dask", cluster.scheduler_address, "--resume", "state", *options(run))
+            process = started(*arguments, cwd=tmp_path, DASK_LOGGING__DISTRIBUTED="critical")
+            while killed and not _lines(tmp_path / "state") >= 128:
+                assert process.poll() is None
+                time.sleep(0.05)
+            if killed:
+                os.kill(next(iter(cluster.workers.values())).pid, signal.SIGKILL)
+                assert _lines(tmp_path / "state") < 700
+            _, err = process.communicate(timeout=600)
+            assert process.returncode == 2
+            assert killed or err == b""  # the cluster says that it judges the chunks of the lost worker again
+    for name in names:
+        expected = (tmp_path / f"pool.{name}").read_bytes()
+        assert {(tmp_path / f"{run}.{name}").read_bytes() for run in ("one", "two")} == {expected}
+
+
+def _lines(state: Path) -> int:
+    try:
+        return int(json.loads(state.read_text())["place"]["line"])
+    except FileNotFoundError:
+        return 0
 
 
 @pytest.mark.skipif(missing, reason="the package distributed (extra: dask) is not installed")

@@ -276,6 +276,20 @@ def test_what_nothing_covers_stays_out_of_a_baseline(audit: Callable[..., Any]) 
     assert summary["open"]["errors"] >= len(held & NEVER_COVERED)
 
 
+def test_nor_does_an_entry_written_by_hand_cover_it(here: Path, audit: Callable[..., Any]) -> None:
+    """Whatever the file says."""
+    stack = _stack(speed=39_000)
+    _, before = audit([stack], "--write-baseline", "b.json", "--out", "o.sarif")
+    results = json.loads((here / "o.sarif").read_text())["runs"][0]["results"]
+    held = json.loads((here / "b.json").read_text())
+    held["fingerprints"] = [one["partialFingerprints"]["stackRulePlace/v1"] for one in results]
+    (here / "b.json").write_text(json.dumps(held))
+    code, after = audit([stack], "--baseline", "b.json")
+    covered = [one for one in results if one["ruleId"] not in NEVER_COVERED]
+    assert (code, after["in_baseline"]) == (2, len(covered))
+    assert 0 < after["open"]["errors"] <= before["open"]["errors"]
+
+
 def test_an_entry_covers_one_finding(audit: Callable[..., Any]) -> None:
     """A second stack with the same id does not hide behind the first."""
     audit([_stack(grip=4.0)], "--write-baseline", "b.json")
@@ -375,6 +389,51 @@ def test_another_file_is_no_last_audit(here: Path, text: str, capsys: Any) -> No
     assert main(["audit", "x.ndjson", "--against", "last.sarif", "--out", "o.csv"]) == BAD_INPUT
     assert "last.sarif" in capsys.readouterr().err
     assert not (here / "o.csv").exists()
+
+
+_HOSTILE = [
+    ("properties", {"severity": "grave"}),
+    ("properties", {"severity": "error", "observed": 10**400}),
+    ("properties", {"severity": "error", "limit": float("nan")}),
+    ("properties", {"severity": "error", "observed": [1]}),
+    ("properties", {"severity": "error", "stack": 3}),
+    ("properties", 3),
+    ("partialFingerprints", {}),
+    ("partialFingerprints", {"stackRulePlace/v1": "x" * 64}),
+    ("message", {"text": None}),
+    ("ruleId", None),
+]
+
+
+@pytest.mark.parametrize(("name", "value"), _HOSTILE)
+def test_a_damaged_last_audit_is_refused(here: Path, name: str, value: Any, capsys: Any) -> None:
+    """Whatever is wrong within a result."""
+    result = {
+        "ruleId": "GRIP-010",
+        "message": {"text": "x"},
+        "partialFingerprints": {"stackRulePlace/v1": "0" * 64},
+        "properties": {"severity": "error"},
+    }
+    run = {"tool": {"driver": {"name": "stackgauge"}}, "results": [result | {name: value}]}
+    (here / "last.sarif").write_text(json.dumps({"runs": [run]}))
+    write(here / "x.ndjson", [json.dumps(_stack()).encode()])
+    assert main(["audit", "x.ndjson", "--against", "last.sarif"]) == BAD_INPUT
+    assert "last.sarif" in capsys.readouterr().err
+
+
+def test_texts_of_a_last_audit_steer_no_terminal(here: Path, capsys: Any) -> None:
+    """Escape sequences and half characters become dots."""
+    result = {
+        "ruleId": "GRIP-010",
+        "message": {"text": "a\x1b[2Jb\ud800"},
+        "partialFingerprints": {"stackRulePlace/v1": "0" * 64},
+        "properties": {"severity": "error", "stack": "T-1"},
+    }
+    run = {"tool": {"driver": {"name": "stackgauge"}}, "results": [result]}
+    (here / "last.sarif").write_text(json.dumps({"runs": [run]}))
+    write(here / "x.ndjson", [json.dumps(_stack()).encode()])
+    main(["audit", "x.ndjson", "--against", "last.sarif", "--quiet", "--out", "o.html", "--out", "o.sarif"])
+    assert "a·[2Jb·" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

@@ -28,6 +28,7 @@ OPEN = {
     "/healthz",
     "/readyz",
     "/openapi.json",
+    "/v1/schemas/audit-waivers.json",
     "/v1/schemas/check-request.json",
     "/v1/schemas/import-map.json",
     "/problems",

@@ -84,6 +84,13 @@ def _limits(**limits: object) -> Callable[[Request], object]:
     return edit
 
 
+def _fine_grade(request: Request) -> bool:
+    if request["operations"][0]["spindle_speed_rpm"] < 1500:  # a slow heavy tool may well keep it
+        return False
+    request["operations"][0]["limits"]["balance_grade"] = "G0.4"
+    return True
+
+
 def _part(kind: str, change: Callable[[dict[str, Any]], object], side: str = "", coupling: str = "") -> Any:
     def edit(request: Request) -> bool:
         part = _of_kind(request, kind, side, coupling)
@@ -306,7 +313,7 @@ FAULTS: Final[tuple[Fault, ...]] = (
     Fault("runout limit out of reach", "RUN-010", _limits(runout={"tir_um": 1})),
     Fault("spindle overspeed", "SPD-030", _machine("max_speed_rpm", 300)),
     Fault("part overspeed", "SPD-010", _part("base_holder", _set("max_speed_rpm", 300))),
-    Fault("balance grade out of reach", "SPD-020", _limits(balance_grade="G0.4")),
+    Fault("balance grade out of reach", "SPD-020", _fine_grade),
     Fault("too heavy for the machine", "MCH-010", _machine("max_tool_mass_kg", 0.3)),
     Fault("too long for the machine", "MCH-020", _machine("max_tool_length_mm", 40)),
     Fault("too wide for the machine", "MCH-030", _machine("max_tool_diameter_mm", 30)),

@@ -144,6 +144,7 @@ def _moved(**places: float | None) -> dict[str, float | None]:
     [
         (_moved(T=-27.0), {}, {}),
         (_moved(H=-1.0), {}, {}),
+        ({"H": -1.0, "C": -63.4, "T": -27.4}, {"LF": ("103.6", "mm")}, {}),
         (_moved(C=None), {}, {}),
         (_moved(T=26.4), {}, {}),
         (_moved(C=-60.0), {}, {"C": {"LF": None}}),
@@ -157,7 +158,7 @@ def _moved(**places: float | None) -> dict[str, float | None]:
         (_PLACES, {}, {"T": {"OAL": ("76.2", None)}}),
     ],
     ids=[
-        "tip", "gauge line", "no placement", "behind the gauge line", "collet nowhere",
+        "tip", "holder", "gauge line", "no placement", "behind the gauge line", "collet nowhere",
         "collet not flush", "collet by its back", "another length",
         "no length", "no overall length", "two lengths", "holder without length", "no unit",
     ],
@@ -170,6 +171,25 @@ def test_placements_that_do_not_fit_give_no_joint(
     assert _ids(stack) == ["H", "C", "T"]
     assert "joints" not in stack.request["stack"]
     assert any("order by kind" in one for one in stack.notes)
+
+
+def test_a_shank_behind_the_gauge_line_and_a_gap_at_a_face_give_no_joint() -> None:
+    """Even if the last piece ends at the functional length."""
+    long = {"OAL": ("112.6", "mm"), "LF": ("112.6", "mm"), "LSC": None}
+    stack = _stack(_assembled(_moved(T=10.0), T=long, C={"ADJLX": None}))
+    assert "joints" not in stack.request["stack"]
+    for along, is_placed in ((-62.4, True), (-60.0, False)):
+        file = ToolFile()
+        made = _pieces(file)
+        extension = file.item("E", "adaptive item")
+        file.value(extension, "CCMS", "KB-HT", text=True)
+        file.value(extension, "LF", "50", "mm")
+        item = file.item("A", "assembly")
+        file.value(item, "LF", str(50 - along), "mm")
+        file.assembly(item, [(made["H"], -0.0), (extension, along)])
+        stack = _stack(read_exchange_document(file.content(), ImportOptions(map=_MAP)).report())
+        assert _ids(stack) == ["H", "E"]
+        assert any("order by kind" in one for one in stack.notes) != is_placed
 
 
 def test_a_collet_without_a_length_sits_where_its_holder_ends() -> None:

@@ -508,6 +508,7 @@ def _outline(sections: list[tuple[str, str]], meaning: str | None, length: str =
         ([("20", "90.005")], None, [90.005]),
         ([("20", "90.02")], None, None),
         ([("0", "90")], None, None),
+        ([("20", "0.005"), ("40", "89.995")], None, None),
         ([(f"{n}", "4.5") for n in range(1, 21)], None, [4.5] * 20),
         ([(f"{n}", f"{90 / 21:.6f}") for n in range(1, 22)], None, None),
     ],

@@ -154,6 +154,7 @@ def test_a_bad_file_costs_only_itself() -> None:
     assert [one.component["id"] for one in report.components] == ["KB-1"]
     assert [one.file for one in report.faults] == [f"{_FOLDER}{name}.p21" for name in bad]
     assert report.faults[0].line == 2
+    assert "archive" in report.faults[2].detail
 
 
 def test_one_part_in_two_files_is_one_if_it_is_the_same() -> None:
