@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from functools import cache, lru_cache
 from types import MappingProxyType
-from typing import Annotated, Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Annotated, Any, Final, Literal, NamedTuple, TypeAlias, get_args
 
 from pydantic import Field
 
@@ -174,6 +174,7 @@ def usual() -> tuple[Usual, ...]:
         if example is None:
             continue
         groups = example.groupdict()
+        ends: tuple[EndName, ...] = tuple(end for end in get_args(EndName) if end in row.ends)
         choices = {name: [groups[name]] for name in ("form", "size") if groups.get(name)}
         for name, text in _GROUP.findall(row.pattern):
             for letters, spelt in _RANGES.items():
@@ -182,12 +183,12 @@ def usual() -> tuple[Usual, ...]:
         for form in choices.get("form", [""]):
             for size in choices.get("size", [""]):
                 text = _with(_with(row.example, groups.get("size"), size), groups.get("form"), form)
-                meaning = understood(text, row.ends[0]) if pattern.fullmatch(plain(text)) else None
+                meaning = understood(text, ends[0]) if pattern.fullmatch(plain(text)) else None
                 # the same words in another order
                 same = ("", "") if meaning is None else ("".join(sorted(plain(text))), meaning.words)
                 if meaning is not None and same not in seen:
                     seen.add(same)
-                    found.setdefault(text, Usual(text, tuple(row.ends), meaning))
+                    found.setdefault(text, Usual(text, ends, meaning))
     return tuple(found.values())
 
 

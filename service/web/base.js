@@ -237,7 +237,7 @@ export function shownSentence(text) {
 export function shownNumber(value, { unit }) {
   if (typeof value !== "number") return String(value);
   const other = inch?.[unit];
-  return other ? plain(Number((value / other.factor).toPrecision(8))) : String(value);
+  return other ? plain(Number((value / other.factor).toPrecision(6))) : String(value);
 }
 
 /**

@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from rules.couplings.designation import understood
+from rules.quantities.inch import imperial
 from rules.schema.build import BuildRequest
 from rules.schema.calibration import CalibrationRequest
 from rules.schema.comparison import ComparisonRequest
@@ -168,6 +170,36 @@ def test_examples_show_every_verdict(client: Any) -> None:
     answers = [client.request("POST", "/v1/checks", json=one["request"]).json()["verdict"] for one in checks]
     assert set(answers) == {"pass", "review", "fail"}
     assert answers[0] == "pass"
+
+
+def test_forms_offer_designations_that_are_understood(client: Any) -> None:
+    """Each at every end for which it is offered, in all sizes of its standard, and no two of one text."""
+    offered = client.get("/static/choices.json").json()["designations"]
+    for one in offered:
+        for end in one["ends"]:
+            meant = understood(one["text"], end)
+            assert meant is not None, one
+            assert (meant.words, dict(meant.fields)) == (one["words"], one["fields"])
+    texts = [one["text"] for one in offered]
+    assert len(set(texts)) == len(texts)
+    assert {"HSK-A63", "HSK-F63", "ISO 7388-1 AD 40", "BT50", "CAT 30", "PSC 63", "MT3", "ISO 15488-32"} <= set(texts)
+
+
+def test_forms_show_inches_as_answers_do(client: Any) -> None:
+    """The page converts by the factors of the service."""
+    units = client.get("/static/choices.json").json()["inch"]
+    assert units["mm"] == {"sign": "in", "factor": 25.4, "step": 0.00005}
+    for sign, one in units.items():
+        shown = imperial(one["factor"], sign)
+        assert shown == ("1", one["sign"])
+
+
+def test_a_part_in_no_list_is_found_by_its_key(client: Any) -> None:
+    """Every dimension that a form allows can be asked for; what is in the list is there once."""
+    for key in ("generic:holder:BT40:iso15488-32:85", "iso15488:32:12"):
+        found = client.get(f"/v1/parts?contains={key}").json()["items"]
+        assert [one["key"] for one in found].count(key) == 1
+    assert client.get("/v1/parts?contains=generic:holder:BT40:85").json()["items"] == []
 
 
 def test_pages_are_no_part_of_the_contract(client: Any) -> None:
