@@ -306,16 +306,16 @@ def _bars(most: float, below: Sequence[float], at_limits: Sequence[float]) -> tu
     drawn = list(area.x_axis(marks(most, 10, "µm"), f"total indicator reading, {shown_sign('µm')}"))
     wide = most / _BINS
     floor = area.top + area.height
-    look: dict[str, float | str | None] = {"fill": "#9db4c8", "fill_opacity": 0.75, "stroke": INK, "stroke_width": 0.6}
-    for place, share in enumerate(bins[0]):
-        if share > 0.0:
-            x, y = area.x(place * wide), area.y(share)
-            drawn.append(element("rect", x=x, y=y, width=area.x(wide) - area.left, height=floor - y, **look))
-    steps = [(area.left, floor)]
-    for place, share in enumerate(bins[1]):
-        steps += [(area.x(place * wide), area.y(share)), (area.x((place + 1) * wide), area.y(share))]
-    steps.append((area.x(most), floor))
-    drawn.append(element("path", d=path(steps), fill="none", **_LAWS[1]))
+    looks: Sequence[Mapping[str, float | str | None]] = (
+        {"fill": "#9db4c8", "fill_opacity": 0.75, "stroke": INK, "stroke_width": 0.8},
+        {"fill": "none", **_LAWS[1]},
+    )
+    for shares, look in zip(bins, looks, strict=True):
+        steps = [(area.left, floor)]
+        for place, share in enumerate(shares):
+            steps += [(area.x(place * wide), area.y(share)), (area.x((place + 1) * wide), area.y(share))]
+        steps.append((area.x(most), floor))
+        drawn.append(element("path", d=path(steps), **look))
     each = f"share per {wide / metric_of(1.0, 'µm'):.2g} {shown_sign('µm')}, maximum {percent(highest)}"
     drawn.extend(beside(_DISTRIBUTION_LEFT, area.top - 6.0, each))
     return drawn, floor + 60.0

@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 __all__ = [
@@ -61,12 +62,16 @@ def figure(value: float) -> str:
     """
     if not math.isfinite(value):
         raise ValueError("a coordinate must be finite")
-    shown = f"{value:.2f}".rstrip("0").rstrip(".")
+    shown = f"{value:.2f}"
+    if shown[-1] == "0":
+        shown = shown.rstrip("0").rstrip(".")
     return "0" if shown == "-0" else shown
 
 
 def _escaped(words: str) -> str:
     """Return text escaped for content and attributes; characters invalid in XML become U+FFFD."""
+    if words.isascii() and words.isprintable():
+        return html.escape(words)
     return html.escape(_NOT_IN_XML.sub("\ufffd", words))
 
 
@@ -146,9 +151,10 @@ def text_width(words: str, size: float, *, bold: bool = False) -> float:
     >>> text_width("holder", 10.0) < text_width("HOLDER", 10.0)
     True
     """
-    return size * (1.12 if bold else 1.0) * sum(_share(letter) for letter in words)
+    return size * (1.12 if bold else 1.0) * sum(map(_share, words))
 
 
+@lru_cache(maxsize=1024)
 def _share(letter: str) -> float:
     if letter in _NARROW:
         return 0.42

@@ -399,10 +399,10 @@ def print_report(report: Report, console: Console) -> None:
     verdict = (report.verdict.upper(), STYLES[report.verdict])
     say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
     if report.labels:
-        say(Text(report.label_line), console)
-    say(Text(counts(report.summary)), console)
+        say(report.label_line, console)
+    say(counts(report.summary), console)
     for told in headlines(report):
-        say(Text(told), console)
+        say(told, console)
     section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
     _findings(report.findings, console)
     _undecided(report.undecided, console)
@@ -424,7 +424,7 @@ def report_text(report: Report) -> str:
 def _findings(findings: Sequence[Finding], console: Console) -> None:
     heading("Findings", console)
     if not findings:
-        say(Text(NO_FINDINGS), console, 2)
+        say(NO_FINDINGS, console, 2)
     for one in findings:
         severity = (one.severity, STYLES[one.severity])
         say(Text.assemble(severity, f"  {one.code}  ", (one.title, "bold")), console, 2)
@@ -432,7 +432,7 @@ def _findings(findings: Sequence[Finding], console: Console) -> None:
         about = f"{_of_operation(one)}Where: {', '.join(one.at)}. Source: {source_of(one)}"
         for told in (one.message, measured, f"Remedy: {one.remedy}", about):
             if told:
-                say(Text(told), console, 6)
+                say(told, console, 6)
 
 
 def source_of(one: Finding) -> str:
@@ -448,12 +448,12 @@ def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
     if gaps:
         heading("Undecided", console)
     for gap in gaps:
-        say(Text(f"{gap.code}  {gap.title} ({gap.severity} if violated)"), console, 2)
-        say(Text(f"{_of_operation(gap)}Where: {', '.join(gap.at)}"), console, 6)
+        say(f"{gap.code}  {gap.title} ({gap.severity} if violated)", console, 2)
+        say(f"{_of_operation(gap)}Where: {', '.join(gap.at)}", console, 6)
         for one in gap.lacks:
-            say(Text(missing_line(one)), console, 6)
+            say(missing_line(one), console, 6)
     for told in first_to_state(gaps):
-        say(Text(told), console, 2)
+        say(told, console, 2)
 
 
 def first_to_state(gaps: Sequence[Undecided]) -> list[str]:
@@ -473,7 +473,7 @@ def print_assembly(assembly: AssemblyReport, console: Console, labels: str = "")
     """Print state and reasons, labels, the steps, when to accept, the record and how to take apart, in this order."""
     heading(f"Assembly: {state_of(assembly)}", console)
     for told in map(reason, assembly.reasons):
-        say(Text(told), console, 2)
+        say(told, console, 2)
     _steps("Steps", assembly.steps, console, labels)
     accepted, record = assembly.acceptance, assembly.record
     if accepted is not None:
@@ -483,11 +483,11 @@ def print_assembly(assembly: AssemblyReport, console: Console, labels: str = "")
         record.release,
         *(f"{one.label}: {plain(one.value)}" for one in record_facts(record)),
     ):
-        say(Text(told), console, 2)
+        say(told, console, 2)
     for title, blanks in grouped(record):
-        say(Text(title), console, 2)
+        say(title, console, 2)
         for blank in blanks:
-            say(Text(_blank(blank)), console, 4)
+            say(_blank(blank), console, 4)
     _steps("Disassembly", assembly.disassembly, console)
 
 
@@ -495,18 +495,18 @@ def _steps(title: str, steps: Sequence[AssemblyStep], console: Console, labels: 
     if steps:
         heading(title, console)
     if labels:
-        say(Text(labels), console, 2)
+        say(labels, console, 2)
     for step in steps:
         style = STYLES["error"] if step.action == "stop" else "bold"
         where = f" {step.joint}" if step.joint else ""
         say(Text.assemble(f"{step.number:2}  ", (f"{step.action}{where}", style), f": {step.text}"), console, 2)
         values = "; ".join(f"{one.label}: {plain(one.value)}" for one in step_values(step.values))
         if values:
-            say(Text(values), console, 6)
+            say(values, console, 6)
         if step.from_maker:
-            say(Text(f"By the maker: {', '.join(step.from_maker)}."), console, 6)
+            say(f"By the maker: {', '.join(step.from_maker)}.", console, 6)
         if step.not_stated:
-            say(Text(f"Not stated: {not_stated(step.not_stated)}."), console, 6)
+            say(f"Not stated: {not_stated(step.not_stated)}.", console, 6)
 
 
 def _blank(one: RecordField) -> str:

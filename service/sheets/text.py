@@ -6,10 +6,12 @@ A problem as plain text: what is wrong, each part with its place, what to do.
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
-from typing import TYPE_CHECKING, Final
+from typing import IO, TYPE_CHECKING, Final
 
+from rich.cells import cell_len, chop_cells
 from rich.console import Console
 from rich.text import Text
 
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "PLAIN_WIDTH",
     "STYLES",
+    "PlainConsole",
     "PlainText",
     "count",
     "fixed",
@@ -58,14 +61,24 @@ _LONGEST_NAME: Final = 40
 """Longer names in the first column of a table get a line of their own."""
 
 
+class PlainConsole(Console):
+    """A console without colour, for files and pipes: `say` writes its lines itself, which rich does slowly."""
+
+    def __init__(self, file: IO[str] | None = None, width: int = PLAIN_WIDTH) -> None:
+        super().__init__(file=file, width=width, highlight=False, color_system=None, force_terminal=False, _environ={})
+        self.plain_width = width
+
+    def write(self, line: str) -> None:
+        """Write one line."""
+        self.file.write(f"{line}\n")
+
+
 class PlainText:
     """A console that keeps plain lines of a fixed width, whatever terminal the program runs in."""
 
-    def __init__(self) -> None:
+    def __init__(self, width: int = PLAIN_WIDTH) -> None:
         self._lines = io.StringIO()
-        self.console = Console(
-            file=self._lines, width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False, _environ={}
-        )
+        self.console = PlainConsole(self._lines, width)
 
     def text(self) -> str:
         """Return what was printed."""
@@ -74,8 +87,8 @@ class PlainText:
 
 def heading(text: str, console: Console) -> None:
     """Print a heading after an empty line."""
-    console.print()
-    say(Text(text, style="bold"), console)
+    say("", console)
+    say(text, console, style="bold")
 
 
 def section(title: str, lines: Sequence[str], console: Console) -> None:
@@ -83,14 +96,55 @@ def section(title: str, lines: Sequence[str], console: Console) -> None:
     if lines:
         heading(title, console)
     for line in lines:
-        say(Text(line), console, 2)
+        say(line, console, 2)
 
 
-def say(text: Text, console: Console, indent: int = 0) -> None:
+def say(text: Text | str, console: Console, indent: int = 0, style: str = "") -> None:
     """Print wrapped and indented, with nothing at the ends of the lines that a log would keep."""
+    if isinstance(console, PlainConsole):
+        told = text if isinstance(text, str) else text.plain
+        for broken in _wrapped(told, console.plain_width - indent):
+            console.write(" " * indent + broken)
+        return
+    if isinstance(text, str):
+        text = Text(text, style)
     for line in text.wrap(console, console.width - indent):
         line.rstrip()
         console.print(Text(" " * indent).append_text(line), soft_wrap=True)
+
+
+_WORD: Final = re.compile(r"\s*\S+\s*")
+_UNSEEN: Final = str.maketrans("", "", "\a\b\v\f\r")
+"""Control characters that a terminal would act on; rich drops the same."""
+
+
+def _wrapped(text: str, width: int) -> Iterator[str]:
+    """Yield the lines of a text in a width of cells, as rich breaks them: at blanks, and within longer words."""
+    if not text.isprintable():
+        text = text.translate(_UNSEEN).expandtabs()
+    for whole in text.split("\n"):
+        single = _SINGLE(whole) is not None
+        if single and len(whole) <= width:
+            yield whole.rstrip()
+            continue
+        size = len if single else cell_len
+        line, used = "", 0
+        for word in _WORD.findall(whole):
+            cells = size(word.rstrip())
+            if cells <= width - used:
+                line, used = line + word, used + size(word)
+                continue
+            if line:
+                yield line.rstrip()
+            # a word longer than a line is cut, and what is left of it begins the next
+            *full, line = chop_cells(word, width) if cells > width else [word]
+            yield from (one.rstrip() for one in full)
+            used = size(line)
+        yield line.rstrip()
+
+
+_SINGLE: Final = re.compile("[ -~\xa0-\xac\xae-\u02ff\u0370-\u0482]*").fullmatch
+"""Whether each character is one cell wide; the ranges are those of common western text."""
 
 
 def print_section(one: Section, console: Console) -> None:
@@ -104,12 +158,12 @@ def print_section(one: Section, console: Console) -> None:
         *(f"{each.label}: {plain(each.value)}" for each in one.facts),
     ):
         if told:
-            say(Text(told), console, 2)
+            say(told, console, 2)
     for each in one.tables:
-        say(Text(each.caption), console, 2)
+        say(each.caption, console, 2)
         table(each.heads, [[plain(cell) for cell in row.cells] for row in each.rows], console, each.words)
     for note in one.notes:
-        say(Text(note), console, 2)
+        say(note, console, 2)
     for part in one.parts:
         print_section(part, console)
 
@@ -134,12 +188,12 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], console: Console, 
     stacked = zip(*([""] * (height - len(lines)) + lines for lines in heads), strict=True)
     for name, *others in (*stacked, *rows):
         if len(name) > widths[0]:
-            say(Text(name), console, 2)
+            say(name, console, 2)
             name = ""
         cells = [name.ljust(widths[0])]
         for place, (cell, width) in enumerate(zip(others, widths[1:], strict=True), 1):
             cells.append(cell.ljust(width) if place < words else cell.rjust(width))
-        say(Text("  ".join(cells)), console, 2)
+        say("  ".join(cells), console, 2)
 
 
 def missing_line(one: MissingQuantity) -> str:
@@ -171,12 +225,12 @@ def fixed(value: float | None, decimals: int, unit: str = "") -> str:
 def problem_text(problem: Problem, remedy: str) -> str:
     """Return the problem in lines."""
     out = PlainText()
-    say(Text(f"{problem.status}  {problem.title}"), out.console)
-    say(Text(problem.detail), out.console)
+    say(f"{problem.status}  {problem.title}", out.console)
+    say(problem.detail, out.console)
     for part in problem.errors or ():
         where = place_of(part)
-        say(Text(f"{where}: {part.detail}" if where else part.detail), out.console, 2)
-    say(Text(remedy), out.console)
+        say(f"{where}: {part.detail}" if where else part.detail, out.console, 2)
+    say(remedy, out.console)
     return out.text()
 
 
