@@ -125,8 +125,7 @@ def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
         return []
     places = [face + (end - face) * step / (_PLANES - 1) for step in range(_PLANES)]
     laws = [plane_law(z, derived.contributors.known, None).law for z in places]
-    found = RandomClocking.quantiles_of(laws, [0.95])
-    return [(z, tir_of(Eccentricity(p95))) for z, (p95,) in zip(places, found, strict=True)]
+    return [(z, tir_of(Eccentricity(float(law.quantiles([0.95])[0])))) for z, law in zip(places, laws, strict=True)]
 
 
 def _planes(derived: StackAnalysis, area: Area) -> Iterator[Mark]:
