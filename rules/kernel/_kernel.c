@@ -76,48 +76,53 @@ static void charge(Work *work, double steps)
 
 /* ---- Bessel functions ----------------------------------------------------------------------------------------- */
 
-enum { STEPS = 8, TABLED = 12880, ORDER = 8 }; /* points per unit of the argument; beyond 1610, Hankel's expansion */
+enum { STEPS = 8, TABLED = 802, ORDER = 8, BLOCK = 256, LANES = 4 };
+static const double FAR = 100.0; /* from here Hankel's expansion is exact to 1e-12; below, a table */
 
-static double taylor0[TABLED][ORDER], taylor1[TABLED][ORDER]; /* J0 and J1 about each point */
-static double integral0[TABLED];                              /* of J0, from 0 to each point */
+static double taylor0[TABLED][ORDER], taylor1[TABLED][ORDER]; /* J0 and J1 about each eighth */
+static double integral0[TABLED];                              /* of J0, from 0 to each eighth */
 static double zeros[MOST_TERMS], weights[MOST_TERMS];         /* of J0; of the terms of the series */
 static double node16[NODES], weight16[NODES], node24[BAND_NODES], weight24[BAND_NODES], node12[DEGREE], weight12[DEGREE];
 static double lobatto[POINTS], transform[POINTS][POINTS];     /* Chebyshev points; from values to coefficients */
+static double powers[POINTS][POINTS];                         /* from coefficients to those of powers */
+
+/* J0 and J1 of a large x, with root = sqrt(2/(πx)) and the cosine and sine of x - π/4 (Abramowitz and Stegun 9.2.5) */
+static inline void hankel(double x, double root, double cosine, double sine, double *first, double *second)
+{
+    double y = 0.125 / x, square = y * y;
+    *first = root * ((1.0 + square * (459.375 * square - 4.5)) * cosine + y * (1.0 - 37.5 * square) * sine);
+    *second = root * ((1.0 + square * (7.5 - 590.625 * square)) * sine + y * (3.0 - 52.5 * square) * cosine);
+}
 
 static void bessel(double x, double *first, double *second)
 {
-    if (x < (double)(TABLED - 1) / STEPS) {
-        int point = (int)(x * STEPS + 0.5);
-        double h = x - (double)point / STEPS;
-        const double *a = taylor0[point], *b = taylor1[point];
-        double value0 = a[ORDER - 1], value1 = b[ORDER - 1];
-        for (int k = ORDER - 2; k >= 0; k--) {
-            value0 = value0 * h + a[k];
-            value1 = value1 * h + b[k];
-        }
-        *first = value0;
-        *second = value1;
+    if (x >= FAR) {
+        hankel(x, sqrt(2.0 / (PI * x)), cos(x - 0.25 * PI), sin(x - 0.25 * PI), first, second);
         return;
     }
-    /* Abramowitz and Stegun 9.2.5 to 9.2.10; the next order is below 1e-14 */
-    double y = 1.0 / (8.0 * x), root = sqrt(2.0 / (PI * x)), angle = x - 0.25 * PI;
-    double sine = sin(angle), cosine = cos(angle), square = y * y;
-    *first = root * ((1.0 - 4.5 * square) * cosine + (y - 37.5 * y * square) * sine);
-    *second = root * ((1.0 + 7.5 * square) * sine + (3.0 * y - 52.5 * y * square) * cosine);
+    int point = (int)(x * STEPS + 0.5);
+    double h = x - (double)point / STEPS;
+    const double *a = taylor0[point], *b = taylor1[point];
+    double value0 = a[ORDER - 1], value1 = b[ORDER - 1];
+    for (int k = ORDER - 2; k >= 0; k--) {
+        value0 = value0 * h + a[k];
+        value1 = value1 * h + b[k];
+    }
+    *first = value0;
+    *second = value1;
 }
 
-static double integral_of_bessel(double x) /* of J0 from 0 to x */
+/* The integral of J0 from 0 to x, of which J0 and J1 are given; by parts where x is large. */
+static double integral_of_bessel(double x, double first, double second)
 {
-    if (x < (double)(TABLED - 1) / STEPS) {
-        int point = (int)(x * STEPS + 0.5);
-        double h = x - (double)point / STEPS, sum = 0.0;
-        for (int k = ORDER - 1; k >= 0; k--)
-            sum = sum * h + taylor0[point][k] / (k + 1);
-        return integral0[point] + sum * h;
-    }
-    double first, second; /* by parts, twice */
-    bessel(x, &first, &second);
-    return 1.0 + second - (first + second / x) / x + 3.0 * first / (x * x * x);
+    double over = 1.0 / x, square = over * over, sum = 0.0;
+    if (x >= FAR)
+        return 1.0 + second * (1.0 - square * (1.0 - 9.0 * square)) - first * over * (1.0 - 3.0 * square);
+    int point = (int)(x * STEPS + 0.5);
+    double h = x - (double)point / STEPS;
+    for (int k = ORDER - 1; k >= 0; k--)
+        sum = sum * h + taylor0[point][k] / (k + 1);
+    return integral0[point] + sum * h;
 }
 
 static double zero_of(long k) /* of J0, counted from 0; Abramowitz and Stegun 9.5.12 beyond the table */
@@ -135,6 +140,36 @@ static double weight_of(long k)
     double zero = zero_of(k), first, second;
     bessel(zero, &first, &second);
     return 2.0 / (zero * second * second);
+}
+
+typedef struct { double zero[BLOCK], first[BLOCK], second[BLOCK]; } Waves; /* zeros; J0 and J1 of a times each */
+
+/* Zeros from number `from`, at most a block of them, a multiple of four; and J0 and J1 of a times each. Zeros lie
+ * close to (k + 3/4)·π, so that beyond the table the angle turns by equal steps and a small rest. */
+static void waves_of(double a, long from, int count, Waves *waves)
+{
+    int n = 0;
+    for (int k = 0; k < count; k++)
+        waves->zero[k] = zero_of(from + k);
+    for (; n < count && a * waves->zero[n] < FAR; n++)
+        bessel(a * waves->zero[n], &waves->first[n], &waves->second[n]);
+    if (n == count)
+        return;
+    n -= n % LANES;
+    double cosine[LANES], sine[LANES], turn_cosine = cos(LANES * PI * a), turn_sine = sin(LANES * PI * a), unit = 2.0 / (PI * a);
+    for (int lane = 0; lane < LANES; lane++) {
+        double angle = a * PI * ((double)(from + n + lane) + 0.75) - 0.25 * PI;
+        cosine[lane] = cos(angle);
+        sine[lane] = sin(angle);
+    }
+    for (; n < count; n += LANES)
+        for (int lane = 0; lane < LANES; lane++) {
+            double zero = waves->zero[n + lane], rest = a * (zero - PI * ((double)(from + n + lane) + 0.75)), square = rest * rest;
+            double wide = 1.0 - 0.5 * square, narrow = rest * (1.0 - square / 6.0), c = cosine[lane], s = sine[lane];
+            hankel(a * zero, sqrt(unit / zero), c * wide - s * narrow, s * wide + c * narrow, &waves->first[n + lane], &waves->second[n + lane]);
+            cosine[lane] = c * turn_cosine - s * turn_sine;
+            sine[lane] = s * turn_cosine + c * turn_sine;
+        }
 }
 
 static void legendre(int count, double *nodes, double *node_weights) /* Gauss's rule on -1 to 1 */
@@ -193,6 +228,10 @@ static void fill_tables(void)
         zeros[k] = zero;
         weights[k] = 2.0 / (zero * second * second);
     }
+    powers[0][0] = powers[1][1] = 1.0; /* T_k = 2x·T_{k-1} - T_{k-2} */
+    for (int k = 2; k < POINTS; k++)
+        for (int n = 0; n <= k; n++)
+            powers[k][n] = (n > 0 ? 2.0 * powers[k - 1][n - 1] : 0.0) - powers[k - 2][n];
     legendre(NODES, node16, weight16);
     legendre(BAND_NODES, node24, weight24);
     legendre(DEGREE, node12, weight12);
@@ -219,7 +258,7 @@ static const char *const kind_names[] = {
     "step", "two rings", "gaussian", "disc", "band", "disc and ring", "two discs", "series", "added ring", "added disc", "added band",
 };
 
-typedef struct { /* piecewise Chebyshev polynomials on [edges[0], edges[pieces]] */
+typedef struct { /* piecewise polynomials, each in its own x from -1 to 1, on [edges[0], edges[pieces]] */
     int pieces;
     double *edges;
     double (*coefficients)[POINTS];
@@ -349,6 +388,8 @@ static double tail_of(const Law *law, double r, double *slope) /* of the terms b
     const double *a = law->parts.rings, end = law->end;
     int count = law->parts.n_rings, wanted = law->orders == SHALLOW ? 3 : 6;
     double s = 0.5 * (count + 1), waves = 0.0, rest = 0.0, steep = 0.0;
+    static const double eighths[8][2] = {{1, 0}, {0.70710678118654752440, 0.70710678118654752440}, {0, 1}, {-0.70710678118654752440, 0.70710678118654752440},
+        {-1, 0}, {-0.70710678118654752440, -0.70710678118654752440}, {0, -1}, {0.70710678118654752440, -0.70710678118654752440}};
     double inverse[MOST_RINGS_WITH_TAIL], squares = 0.0, fourths = 0.0, by_radius = 1.0 / (r * end);
     for (int n = 0; n < count; n++) {
         inverse[n] = 1.0 / (a[n] * end);
@@ -356,23 +397,23 @@ static double tail_of(const Law *law, double r, double *slope) /* of the terms b
         fourths += inverse[n] * inverse[n] * inverse[n] * inverse[n];
     }
     for (int pattern = 0; pattern < 1 << count; pattern++) {
-        double frequency = r, lag = 0.375 / r, signs = 0.0, cubes = 0.0;
+        double frequency = r, lag = 0.375 / r, cubes = 0.0;
+        int phase = -3; /* in eighths of a turn */
         for (int n = 0; n < count; n++) {
             double sign = pattern >> n & 1 ? -1.0 : 1.0;
             frequency += sign * a[n];
             lag -= sign * 0.125 / a[n];
             cubes += sign * inverse[n] * inverse[n] * inverse[n];
-            signs += sign;
+            phase -= (int)sign;
         }
-        double phase = -0.25 * PI * (3.0 + signs);
         if (frequency > 1.0) { /* exp(2jθ) = -1 at every zero of J0 */
             frequency -= 2.0;
             lag += 0.25;
-            phase -= 0.5 * PI;
+            phase -= 2;
         }
         frequency += 1e-300; /* never 0 */
         double x = frequency * end;
-        Complex turn = {cos(x), sin(x)}, factor = {cos(phase), sin(phase)}, integrals[6];
+        Complex turn = {cos(x), sin(x)}, factor = {eighths[phase & 7][0], eighths[phase & 7][1]}, integrals[6];
         exponential_integrals(x, s - 1.0, wanted, turn, integrals);
         for (int n = 0; n < wanted; n++)
             integrals[n] = product(integrals[n], factor);
@@ -400,18 +441,22 @@ static double tail_of(const Law *law, double r, double *slope) /* of the terms b
     return size * (waves - rest / end);
 }
 
-static double sum_of(Work *work, const Law *law, double r, double *slope) /* P and its slope at r/scale */
+static double sum_of(Work *work, const Law *law, long terms, double r, double *slope) /* P and its slope at r/scale */
 {
-    double value = 0.0, steep = 0.0, first, second;
-    charge(work, (double)law->terms);
-    for (long k = 0; k < law->terms; k++) {
-        double zero = zero_of(k), share = law->coefficients[k];
-        bessel(zero * r, &first, &second);
-        value += share * second;
-        steep += share * zero * first;
+    double value = 0.0, steep = 0.0;
+    Waves waves;
+    charge(work, (double)terms);
+    for (long from = 0; from < terms; from += BLOCK) {
+        int count = (int)(terms - from < BLOCK ? terms - from : BLOCK);
+        const double *coefficients = law->coefficients + from;
+        waves_of(r, from, count, &waves);
+        for (int n = 0; n < count; n++) {
+            value += coefficients[n] * waves.second[n];
+            steep += coefficients[n] * waves.zero[n] * waves.first[n];
+        }
     }
     *slope = r * steep;
-    return r * value + (law->orders ? tail_of(law, r, slope) : 0.0);
+    return r * value + (law->orders && terms == law->terms ? tail_of(law, r, slope) : 0.0);
 }
 
 static Law *series(Work *work, const Law *like, long terms, int orders) /* its sizes are those of `like` */
@@ -422,23 +467,34 @@ static Law *series(Work *work, const Law *like, long terms, int orders) /* its s
         return NULL;
     *law = *like;
     const Parts *parts = &law->parts;
-    for (long k = 0; k < terms; k++) {
-        double zero = zero_of(k), value = weight_of(k), first, second;
-        for (int n = 0; n < parts->n_rings; n++) {
-            bessel(parts->rings[n] * zero, &first, &second);
-            value *= first;
+    Waves waves, others;
+    for (long from = 0; from < terms; from += BLOCK) {
+        int count = (int)(terms - from < BLOCK ? terms - from : BLOCK);
+        double *values = coefficients + from;
+        for (int n = 0; n < count; n++) {
+            double spread = law->sigma * zero_of(from + n);
+            values[n] = weight_of(from + n) * (law->sigma > 0.0 ? exp(-0.5 * spread * spread) : 1.0);
         }
-        for (int n = 0; n < parts->n_discs; n++) {
-            bessel(parts->discs[n] * zero, &first, &second);
-            value *= 2.0 * second / (parts->discs[n] * zero);
+        for (int i = 0; i < parts->n_rings; i++) {
+            waves_of(parts->rings[i], from, count, &waves);
+            for (int n = 0; n < count; n++)
+                values[n] *= waves.first[n];
         }
-        for (int n = 0; n < parts->n_bands; n++) {
-            Band band = parts->bands[n];
-            value *= (integral_of_bessel(band.high * zero) - integral_of_bessel(band.low * zero)) / ((band.high - band.low) * zero);
+        for (int i = 0; i < parts->n_discs; i++) {
+            waves_of(parts->discs[i], from, count, &waves);
+            for (int n = 0; n < count; n++)
+                values[n] *= 2.0 * waves.second[n] / (parts->discs[i] * waves.zero[n]);
         }
-        if (law->sigma > 0.0)
-            value *= exp(-0.5 * (law->sigma * zero) * (law->sigma * zero));
-        coefficients[k] = value;
+        for (int i = 0; i < parts->n_bands; i++) {
+            Band band = parts->bands[i];
+            waves_of(band.high, from, count, &waves);
+            waves_of(band.low, from, count, &others);
+            for (int n = 0; n < count; n++) {
+                double high = integral_of_bessel(band.high * waves.zero[n], waves.first[n], waves.second[n]);
+                double low = integral_of_bessel(band.low * waves.zero[n], others.first[n], others.second[n]);
+                values[n] *= (high - low) / ((band.high - band.low) * waves.zero[n]);
+            }
+        }
     }
     law->terms = terms;
     law->orders = orders;
@@ -467,7 +523,7 @@ static double series_value(Work *work, Law *law, double r, double *slope) /* wit
     while (r < law->least && !work->failed) {
         double aside;
         if (isnan(law->edge))
-            law->edge = sum_of(work, law, law->least, &aside);
+            law->edge = sum_of(work, law, law->terms, law->least, &aside);
         double ratio = r / law->least, edge = law->edge; /* toward zero, P falls at least in proportion to r */
         if (edge * ratio < 2.5e-7 || edge < 1e-6) {
             *slope = 2.0 * edge * ratio / law->least;
@@ -479,7 +535,7 @@ static double series_value(Work *work, Law *law, double r, double *slope) /* wit
             return 0.0;
         law = law->longer;
     }
-    return work->failed ? 0.0 : sum_of(work, law, r, slope);
+    return work->failed ? 0.0 : sum_of(work, law, law->terms, r, slope);
 }
 
 typedef struct { long terms; int orders; } Length;
@@ -597,15 +653,14 @@ static Law *series_of(Work *work, const Parts *parts, double sigma, double lower
 
 /* ---- tables, and the largest vector added to the law of the rest ---------------------------------------------- */
 
-static double chebyshev(const double *c, double x) /* Clenshaw's recurrence */
+typedef double Pair __attribute__((vector_size(16))); /* of gcc and clang, on any processor */
+
+static double polynomial(const double *c, double x)
 {
-    double value = 0.0, ahead = 0.0, twice = 2.0 * x;
-    for (int k = DEGREE; k > 0; k--) {
-        double next = c[k] + twice * value - ahead;
-        ahead = value;
-        value = next;
-    }
-    return c[0] + x * value - ahead;
+    double value = c[DEGREE];
+    for (int k = DEGREE - 1; k >= 0; k--)
+        value = value * x + c[k];
+    return value;
 }
 
 typedef struct { Table table; int room; double width; } Pieces;
@@ -647,7 +702,12 @@ static void tabulate(Work *work, Law *law, Pieces *pieces, double low, double hi
     }
     table->edges[table->pieces] = low;
     table->edges[table->pieces + 1] = high;
-    memcpy(table->coefficients[table->pieces++], c, sizeof c);
+    double *own = table->coefficients[table->pieces++];
+    for (int n = 0; n < POINTS; n++) {
+        own[n] = 0.0;
+        for (int k = n; k < POINTS; k++)
+            own[n] += powers[k][n] * c[k];
+    }
 }
 
 static Table table_of(Work *work, Law *law) /* of a law that is not a step */
@@ -687,42 +747,51 @@ static double table_cdf(const Table *table, double r)
             high = middle;
     }
     double local = (2.0 * r - edges[low] - edges[low + 1]) / (edges[low + 1] - edges[low]);
-    return clipped(chebyshev(table->coefficients[low], clipped(local, -1.0, 1.0)), 0.0, 1.0);
+    return clipped(polynomial(table->coefficients[low], clipped(local, -1.0, 1.0)), 0.0, 1.0);
 }
+
+/* Taylor coefficients of sine and cosine */
+static const double S3 = -1.0 / 6.0, S5 = 1.0 / 120.0, S7 = -1.0 / 5040.0, S9 = 1.0 / 362880.0, S11 = -1.0 / 39916800.0, S13 = 1.0 / 6227020800.0;
+static const double C2 = -1.0 / 2.0, C4 = 1.0 / 24.0, C6 = -1.0 / 720.0, C8 = 1.0 / 40320.0, C10 = -1.0 / 3628800.0, C12 = 1.0 / 479001600.0,
+                    C14 = -1.0 / 87178291200.0;
 
 static double added(Work *work, const Table *rest, double r, double a, int disc) /* by Green's theorem */
 {
-    double near = fabs(r - a), far = r + a, turn = (r > a ? 1.0 : r < a ? -1.0 : 0.0), within = 0.0, chi = 0.0;
+    double near = fabs(r - a), far = r + a, turn = (r > a ? 1.0 : r < a ? -1.0 : 0.0), within = 0.0, chi = 0.0, span = 4.0 * a * r;
     const double *edges = rest->edges;
     charge(work, 4.0 * (rest->pieces + 1) * NODES);
-    for (int piece = -1; piece < rest->pieces; piece++) {
-        double reach = clipped(edges[piece + 1], near, far), last = chi;
-        double sine = sqrt((reach - near) * (reach + near) / (4.0 * a * r));
+    for (int piece = -1; piece < rest->pieces && chi < 0.5 * PI; piece++) {
+        double reach = edges[piece + 1], last = chi;
+        if (reach <= near)
+            continue;
         /* beside a small vector, rounding of the sine would leave a gap before the end */
-        chi = edges[piece + 1] >= far ? 0.5 * PI : asin(minimum(sine, 1.0));
+        chi = reach >= far ? 0.5 * PI : asin(minimum(sqrt((reach - near) * (reach + near) / span), 1.0));
         double half = 0.5 * (chi - last), middle = 0.5 * (chi + last), sum = 0.0;
         if (piece < 0 || !(half > 0.0))
             continue;
-        double low = edges[piece], high = edges[piece + 1], over = 1.0 / (high - low);
+        double low = edges[piece], high = edges[piece + 1], over = 1.0 / (high - low), sine = sin(middle), cosine = cos(middle);
         const double *c = rest->coefficients[piece];
-        double local[NODES], kernel[NODES], value[NODES] = {0.0}, ahead[NODES] = {0.0};
+        double local[NODES], kernel[NODES];
         for (int n = 0; n < NODES; n++) {
-            double angle = middle + half * node16[n], sine_of = sin(angle), square = near * near + 4.0 * a * r * sine_of * sine_of;
-            local[n] = clipped((2.0 * sqrt(square) - low - high) * over, -1.0, 1.0);
-            if (disc) {
-                double twice = 2.0 * r * sin(2.0 * angle);
-                kernel[n] = weight16[n] * twice * twice / square;
-            } else
-                kernel[n] = weight16[n] * (1.0 + turn * near * far / square);
+            double d = half * node16[n], s = d * d; /* at most a quarter of π, where these series are exact to 1e-14 */
+            double odd = ((((((S13 * s + S11) * s + S9) * s + S7) * s + S5) * s + S3) * s + 1.0) * d;
+            double even = (((((((C14 * s + C12) * s + C10) * s + C8) * s + C6) * s + C4) * s + C2) * s) + 1.0;
+            double up = sine * even + cosine * odd, across = cosine * even - sine * odd, square = near * near + span * up * up;
+            double wave = 4.0 * r * up * across;
+            local[n] = minimum(maximum((2.0 * sqrt(square) - low - high) * over, -1.0), 1.0);
+            kernel[n] = weight16[n] * (disc ? wave * wave : square + turn * near * far) / square;
         }
-        for (int k = DEGREE; k > 0; k--)
-            for (int n = 0; n < NODES; n++) {
-                double next = c[k] + 2.0 * local[n] * value[n] - ahead[n];
-                ahead[n] = value[n];
-                value[n] = next;
-            }
-        for (int n = 0; n < NODES; n++)
-            sum += kernel[n] * (c[0] + local[n] * value[n] - ahead[n]);
+        for (int group = 0; group < NODES; group += 8) {
+            Pair value[4], x[4];
+            memcpy(x, local + group, sizeof x);
+            for (int i = 0; i < 4; i++)
+                value[i] = (Pair){c[DEGREE], c[DEGREE]};
+            for (int k = DEGREE - 1; k >= 0; k--)
+                for (int i = 0; i < 4; i++)
+                    value[i] = value[i] * x[i] + c[k];
+            for (int i = 0; i < 4; i++)
+                sum += value[i][0] * kernel[group + 2 * i] + value[i][1] * kernel[group + 2 * i + 1];
+        }
         within += half * sum;
     }
     if (disc)
@@ -826,6 +895,14 @@ static double series_quantile(Work *work, Law *law, double p) /* Newton's rule, 
     for (int n = 0; n < parts->n_bands; n++)
         mean += parts->bands[n].high * parts->bands[n].high / 3.0;
     double r = sqrt(-mean * log1p(-p)) * law->scale; /* of the plane Gaussian with the same mean square */
+    long few = law->terms < 128 ? law->terms : 128; /* enough for a guess */
+    for (int step = 0; step < 8 && !work->failed; step++) {
+        double slope, position = clipped(r, low + 0.02 * (high - low), high - 0.02 * (high - low)) / law->scale;
+        double miss = sum_of(work, law, few, position, &slope) - p;
+        r = slope > 0.0 ? (position - miss / slope) * law->scale : 0.5 * (low + high);
+        if (fabs(miss) < 1e-3)
+            break;
+    }
     for (int step = 0; step < 200 && !work->failed; step++) {
         if (!(r > low && r < high))
             r = 0.5 * (low + high);
@@ -920,7 +997,8 @@ static Law *law_of(Work *work, Parts parts, double sigma, long most_terms)
         return closed(work, DISC_RING, parts.discs[0], parts.rings[0], lower, upper);
     else if (discs == 2 && all == 2)
         return closed(work, TWO_DISCS, parts.discs[0], parts.discs[1], lower, upper);
-    Law *found = series_of(work, &parts, sigma, lower, upper, most_terms);
+    /* with two others only, whose law is closed, adding the largest soon costs less than the series */
+    Law *found = series_of(work, &parts, sigma, lower, upper, all == 3 && bands == 0 && sigma == 0.0 && most_terms > 1024 ? 1024 : most_terms);
     if (found != NULL || work->failed)
         return found;
     if (bands > 1 && parts.bands[bands - 1].high < 0.01 * parts.bands[0].high)
@@ -967,15 +1045,14 @@ static double less_by_tables(const Table *weight, const Table *measure)
         while (k < measure->pieces - 1 && measure->edges[k + 1] <= low)
             k++;
         double high = minimum(stop, minimum(weight->edges[i + 1], measure->edges[k + 1]));
-        double middle = 0.5 * (low + high), half = 0.5 * (high - low), slopes[POINTS + 1] = {0.0};
+        double middle = 0.5 * (low + high), half = 0.5 * (high - low), slopes[POINTS] = {0.0};
         double from = measure->edges[k], width = measure->edges[k + 1] - from;
         const double *c = measure->coefficients[k];
-        for (int n = DEGREE; n > 0; n--)
-            slopes[n - 1] = (n + 1 <= DEGREE ? slopes[n + 1] : 0.0) + 2.0 * n * c[n];
-        slopes[0] *= 0.5;
+        for (int n = 0; n < DEGREE; n++)
+            slopes[n] = (n + 1) * c[n + 1];
         for (int n = 0; n < DEGREE; n++) {
             double r = middle + half * node12[n], local = 2.0 * (r - from) / width - 1.0;
-            sum += weight12[n] * half * table_cdf(weight, r) * chebyshev(slopes, local) * (2.0 / width);
+            sum += weight12[n] * half * table_cdf(weight, r) * polynomial(slopes, local) * (2.0 / width);
         }
         low = high;
     }
