@@ -615,7 +615,7 @@ static Length mixed_length(Work *work, const Parts *parts, double sigma) /* by t
     for (int i = 0; i < count; i++)
         factors[i].from = pow(factors[i].constant, 1.0 / factors[i].degree); /* the t from which each is below 1 */
     qsort(factors, (size_t)count, sizeof(Factor), earlier);
-    double bound = 0.8251 * 1.0085, power = -0.5, error = 4e-8;
+    double bound = 0.8251 * 1.0085, power = -0.5, error = 2e-7;
     double end = sigma > 0.0 ? sqrt(-2.0 * log(error)) / sigma : HUGE_VAL;
     for (int i = 0; i < count; i++) {
         bound *= factors[i].constant;
@@ -895,25 +895,29 @@ static double series_quantile(Work *work, Law *law, double p) /* Newton's rule, 
     for (int n = 0; n < parts->n_bands; n++)
         mean += parts->bands[n].high * parts->bands[n].high / 3.0;
     double r = sqrt(-mean * log1p(-p)) * law->scale; /* of the plane Gaussian with the same mean square */
-    long few = law->terms < 128 ? law->terms : 128; /* enough for a guess */
-    for (int step = 0; step < 8 && !work->failed; step++) {
-        double slope, position = clipped(r, low + 0.02 * (high - low), high - 0.02 * (high - low)) / law->scale;
-        double miss = sum_of(work, law, few, position, &slope) - p;
-        r = slope > 0.0 ? (position - miss / slope) * law->scale : 0.5 * (low + high);
-        if (fabs(miss) < 1e-3)
-            break;
-    }
+    /* a guess by ever more of the terms, from one Newton step each once it is near */
+    for (long few = 128; few < law->terms || few == 128; few *= 8)
+        for (int step = 0; step < 8 && !work->failed; step++) {
+            double position = clipped(r, low + 0.02 * (high - low), high - 0.02 * (high - low)) / law->scale, slope;
+            double miss = sum_of(work, law, few < law->terms ? few : law->terms, position, &slope) - p;
+            r = slope > 0.0 ? (position - miss / slope) * law->scale : 0.5 * (low + high);
+            if (fabs(miss) < 1e-3)
+                break;
+        }
+    int smooth = parts->n_rings + 3 * parts->n_discs + 2 * parts->n_bands; /* the law has a kink of |x|^((smooth - 1)/2) */
     for (int step = 0; step < 200 && !work->failed; step++) {
         if (!(r > low && r < high))
             r = 0.5 * (low + high);
-        double slope, miss = series_value(work, law, r / law->scale, &slope) - p;
+        double slope, miss = series_value(work, law, r / law->scale, &slope) - p, next = r - miss / slope * law->scale;
         if (fabs(miss) < 1e-9 || high - low <= 4e-16 * high)
             break;
         if (miss < 0.0)
             low = r;
         else
             high = r;
-        r = fabs(miss) < 0.5 * last && slope > 0.0 ? r - miss / slope * law->scale : 0.5 * (low + high);
+        if (smooth > 4 && 4.0 * miss * miss < 1e-9 && next > low && next < high)
+            return next;
+        r = fabs(miss) < 0.5 * last && slope > 0.0 ? next : 0.5 * (low + high);
         last = fabs(miss) < 0.5 * last ? fabs(miss) : 1.0;
     }
     return r;
