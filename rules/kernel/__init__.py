@@ -1,4 +1,4 @@
-"""Compiled laws of random sums: `_kernel.c`, built by the installer or into the wheel.
+"""Compiled laws of random sums (`_laws.c`) and bending frequencies (`_beam.c`), built by the installer or a wheel.
 
 There is no second implementation to fall back on: without the kernel nothing is judged.
 """
@@ -14,13 +14,16 @@ from rules import MissingExtraError
 _REMEDY: Final = "python3 service/deploy/install.py --kernel, or with a C compiler: pip install 'stackgauge[server]'"
 
 try:
-    from rules.kernel._kernel import SOURCE, Law, bessel_nodes
+    from rules.kernel import _beam, _laws
+    from rules.kernel._beam import frequencies
+    from rules.kernel._laws import Law, bessel_nodes
 except ImportError as error:
     raise MissingExtraError(f"The compiled kernel is missing ({error}): {_REMEDY}") from None
 
 # A wheel states no digest; in a working copy, yesterday's kernel under today's source would judge unnoticed.
-_FILE: Final = Path(__file__).with_name("_kernel.c")
-if SOURCE and _FILE.exists() and sha256(_FILE.read_bytes()).hexdigest() != SOURCE:
-    raise MissingExtraError(f"The compiled kernel is not that of {_FILE.name}: {_REMEDY}")
+for _module in (_beam, _laws):
+    _file = Path(__file__).with_name(f"{_module.__name__.rpartition('.')[2]}.c")
+    if _module.SOURCE and _file.exists() and sha256(_file.read_bytes()).hexdigest() != _module.SOURCE:
+        raise MissingExtraError(f"The compiled kernel is not that of {_file.name}: {_REMEDY}")
 
-__all__ = ["Law", "bessel_nodes"]
+__all__ = ["Law", "bessel_nodes", "frequencies"]

@@ -22,7 +22,7 @@ ROOT = Path(__file__).resolve().parents[2]
 # Python 3.13 removed PyEval_CallObject, which the source calls; PyObject_CallObject takes the same arguments.
 BUILD_FLAGS = "-O2 -DPyEval_CallObject=PyObject_CallObject"
 
-KERNEL = ROOT / "rules" / "kernel" / "_kernel.c"
+KERNEL = ROOT / "rules" / "kernel"
 
 
 def refusal(major: int, minor: int) -> str:
@@ -51,25 +51,27 @@ def install(environment: Path, lock: Path) -> int:
 
 
 def build_kernel(*options: str) -> int:
-    """Compile the kernel beside its source with the flags of pyproject.toml and these; return the exit code."""
+    """Compile the kernel beside its sources with the flags of pyproject.toml and these; return the exit code."""
     project = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     flags = re.findall(r'"([^"]*)"', re.findall(r"^extra-compile-args = \[(.*)\]", project, re.M)[0])
     config = sysconfig.get_config_vars()
     compiler = shlex.split(config["LDSHARED"]) + shlex.split(config.get("CCSHARED") or "")
-    target = KERNEL.with_name("_kernel" + config["EXT_SUFFIX"])
-    # a file of its own first: a program that runs has the present one mapped
-    made = target.with_name(target.name + "." + str(os.getpid()))
-    digest = hashlib.sha256(KERNEL.read_bytes()).hexdigest()
     include = "-I" + sysconfig.get_paths()["include"]
-    command = [*compiler, *flags, *options, '-DSOURCE="' + digest + '"', include, str(KERNEL), "-o", str(made), "-lm"]
-    try:
-        code = subprocess.call(command)
-    except OSError as error:
-        print("the kernel needs a C compiler:", error, file=sys.stderr)
-        return 1
-    if code == 0:
+    for source in sorted(KERNEL.glob("*.c")):
+        target = source.with_name(source.stem + config["EXT_SUFFIX"])
+        # a file of its own first: a program that runs has the present one mapped
+        made = target.with_name(target.name + "." + str(os.getpid()))
+        digest = '-DSOURCE="' + hashlib.sha256(source.read_bytes()).hexdigest() + '"'
+        command = [*compiler, *flags, *options, digest, include, str(source), "-o", str(made), "-lm"]
+        try:
+            code = subprocess.call(command)
+        except OSError as error:
+            print("the kernel needs a C compiler:", error, file=sys.stderr)
+            return 1
+        if code != 0:
+            return code
         made.replace(target)
-    return code
+    return 0
 
 
 if __name__ == "__main__":

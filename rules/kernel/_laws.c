@@ -1247,7 +1247,7 @@ static PyType_Slot law_slots[] = {
 };
 
 static PyType_Spec law_spec = {
-    "rules.kernel._kernel.Law", sizeof(LawObject), 0, Py_TPFLAGS_DEFAULT | Py_TPFLAGS_IMMUTABLETYPE, law_slots,
+    "rules.kernel._laws.Law", sizeof(LawObject), 0, Py_TPFLAGS_DEFAULT | Py_TPFLAGS_IMMUTABLETYPE, law_slots,
 };
 
 static PyObject *bessel_nodes(PyObject *self, PyObject *count) /* zeros of J0 and weights of the series */
@@ -1273,9 +1273,9 @@ static PyMethodDef functions[] = {
 #define SOURCE "" /* digest of this file, where the build states it */
 #endif
 
-static struct PyModuleDef definition = {PyModuleDef_HEAD_INIT, "_kernel", NULL, -1, functions, NULL, NULL, NULL, NULL};
+static struct PyModuleDef definition = {PyModuleDef_HEAD_INIT, "_laws", NULL, -1, functions, NULL, NULL, NULL, NULL};
 
-PyMODINIT_FUNC PyInit__kernel(void)
+PyMODINIT_FUNC PyInit__laws(void)
 {
     fill_tables();
     PyObject *module = PyModule_Create(&definition), *type = PyType_FromSpec(&law_spec);
