@@ -1,7 +1,7 @@
 """Install the packages of a lock file into a virtual environment, and compile the kernel in place.
 
 Run: python3 service/deploy/install.py [ENVIRONMENT [LOCK]]     (.venv and requirements.lock unless stated)
-     python3 service/deploy/install.py --kernel                 the kernel alone, for the Python that runs this
+     python3 service/deploy/install.py --kernel [OPTION ...]    the kernel alone, for the Python that runs this
 
 Uses only the standard library and syntax of Python 3.6, so that an old Python gets a message and no traceback.
 """
@@ -75,7 +75,7 @@ def build_kernel(*options: str) -> int:
 
 
 if __name__ == "__main__":
-    if sys.argv[1:] == ["--kernel"]:
-        sys.exit(refusal(*sys.version_info[:2]) or build_kernel())
+    if sys.argv[1:2] == ["--kernel"]:
+        sys.exit(refusal(*sys.version_info[:2]) or build_kernel(*sys.argv[2:]))
     environment, lock = [*sys.argv[1:], *[".venv", "requirements.lock"][len(sys.argv) - 1 :]]
     sys.exit(refusal(*sys.version_info[:2]) or install(Path(environment), Path(lock)))
