@@ -15,9 +15,14 @@ from rules.kernel import Law
 from rules.quantities.work_limit import charge
 from tests.oracles.random_vectors.law import StepLaw, resultant_law, table_of
 from tests.oracles.random_vectors.quantiles import law_quantiles
+from tests.oracles.random_vectors.series import SeriesLaw
 
 ERROR: Final = 1e-7
 """In probability. The other computation looks its Bessel functions up within 1e-8 each."""
+
+MEAN_OF_BAND: Final = 1e-5
+"""Where the other computation takes the mean over a band at 24 amplitudes: against sums of 200,000 terms of the series,
+it is off by up to 5e-6 there, and the kernel's series by 1e-10."""
 
 LEVELS: Final = (0.01, 0.5, 0.95, 0.99)
 
@@ -75,12 +80,13 @@ def _compare(seed: int, count: int) -> dict[str, int]:
             assert law.kind == "step"
             assert quantiles == [other.radius] * len(LEVELS)
             continue
+        error = MEAN_OF_BAND if one.bands and not isinstance(other, SeriesLaw) else ERROR
         radii = [rng.uniform(law.lower, law.upper) for _ in range(4)]
-        assert law.cdf(radii) == pytest.approx(other.cdf(np.array(radii)).tolist(), abs=ERROR), one
+        assert law.cdf(radii) == pytest.approx(other.cdf(np.array(radii)).tolist(), abs=error), one
         # where the law is steep, a rounding of the radius is much in probability
         below, above = (other.cdf(np.array(quantiles) * turn) for turn in (1.0 - 1e-14, 1.0 + 1e-14))
-        assert np.all(below < np.array(LEVELS) + ERROR), one
-        assert np.all(above > np.array(LEVELS) - ERROR), one
+        assert np.all(below < np.array(LEVELS) + error), one
+        assert np.all(above > np.array(LEVELS) - error), one
     return kinds
 
 
