@@ -63,10 +63,10 @@ def judgement_sha256(book: Rulebook) -> str:
     ================  ==============================================================================
 
     Lines end alike in the digest, whatever a checkout made of them. Any other change of a source file changes it, even
-    that of a comment, because no program can say which changes make no difference. The engine counts by its version:
-    each machine compiles it to other bytes, and judges alike. Processor, Python and C library may move the last digits
-    of a computation, which the report rounds away; they are not part of it. Neither are the request, its policy and
-    the mounted catalogue, which are judged.
+    that of a comment, because no program can say which changes make no difference. The engine counts by its version,
+    the kernel by its source: each machine compiles them to other bytes, and judges alike. Processor, Python and C
+    library may move the last digits of a computation, which the report rounds away; they are not part of it. Neither
+    are the request, its policy and the mounted catalogue, which are judged.
 
     Raises :class:`UnknownJudgementError` for an installation without source code or without names of its libraries.
     """
@@ -118,7 +118,7 @@ def _judging_files(folder: Traversable, path: str) -> Iterator[tuple[str, str]]:
             below = f"{path}{name}/"
             if below != _BOOKS and name != "__pycache__":
                 yield from _judging_files(entry, below)
-        elif name.endswith((".py", ".yaml")):
+        elif name.endswith((".c", ".py", ".yaml")):
             content = entry.read_bytes().replace(b"\r\n", b"\n")
             yield path + name, hashlib.sha256(content).hexdigest()
         elif _replaces_source(name, entries):
@@ -131,7 +131,8 @@ def _judging_files(folder: Traversable, path: str) -> Iterator[tuple[str, str]]:
 def _replaces_source(name: str, beside: Container[str]) -> bool:
     """Whether Python would load this file, and not the source of its name."""
     if name.endswith(tuple(EXTENSION_SUFFIXES)):
-        return True
+        # the kernel says at its import of which source it was compiled
+        return f"{name.partition('.')[0]}.c" not in beside
     return name.endswith(".pyc") and name[:-1] not in beside
 
 

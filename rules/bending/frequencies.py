@@ -6,21 +6,18 @@ over its length, and either moves everything beyond the element as a rigid body.
 strain energy, are the unknowns. The stiffness matrix is then the identity, and the mass matrix follows from the moments
 of the mass beyond each element. Stiffnesses are never added, so very different lengths or diameters side by side cost
 no accuracy. Shear only adds to the shift; a spring is an element without length, and its stiffness only scales its rows
-and columns, so that a beam on softer and stiffer springs has one matrix.
+and columns, so that a beam on softer and stiffer springs has one matrix. The kernel makes and solves it.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
-from functools import lru_cache
+from collections.abc import Sequence
 from itertools import pairwise
-from typing import Final, NamedTuple
+from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
-from rules.bending.beam import LARGEST, SMALLEST, Segment, Spring, boundaries_of, spring_places
+from rules.bending.beam import LARGEST, Segment, Spring, boundaries_of, spring_places
+from rules.kernel import frequencies
 from rules.quantities.work_limit import charge
 
 __all__ = ["FEWEST_ELEMENTS", "bending_frequencies", "frequencies_by_springs"]
@@ -30,17 +27,6 @@ FEWEST_ELEMENTS: Final = 4
 
 _MOST_SEGMENTS: Final = 300
 """Most segments; neighbours are joined beyond it. No real stack has so many."""
-_RESOLVED: Final = 1e-12
-"""Share of the largest eigenvalue below which another is within rounding: a frequency a million times the first."""
-_DIRECT: Final = 48
-"""Most unknowns for which solving for all eigenvalues is quicker than iterating for a few."""
-_GUARD: Final = 5
-"""Additional vectors in the iteration, for faster convergence."""
-_SWEEPS: Final = 3
-_RESIDUAL: Final = 1e-3
-"""Largest relative residual; the relative error of the eigenvalue is about its square."""
-
-_Matrix = NDArray[np.float64]
 
 
 def bending_frequencies(
@@ -138,23 +124,9 @@ def frequencies_by_springs(
     segments = _joined(segments, every)
     ends = boundaries_of(segments)
     softness = [_softness(ends, springs) for springs in sets]
-    chain, springs_at = _chain(segments, {place for places in softness for place in places}, elements)
-    if not tip_mass_kg + math.fsum([element[1] for element in chain]) >= SMALLEST:
-        raise ValueError("a beam without mass has no frequency")
-    matrix = _mass_matrix(chain, tip_mass_kg)
-    found = []
-    for places in softness:
-        own = matrix
-        if springs_at:
-            scale = np.ones(len(matrix))
-            for index, place in springs_at:
-                scale[2 * index : 2 * index + 2] = places.get(place, (0.0, 0.0))
-            own = np.sqrt(scale, out=scale)[:, None] * matrix * scale
-        largest = _largest(own, count)
-        floor = _RESOLVED * largest[0]
-        # μ is in kg·mm/N, that is in 10⁻³ s².
-        found.append(tuple([math.sqrt(1000.0 / mu) / (2.0 * math.pi) for mu in largest if mu > floor]))
-    return tuple(found)
+    joints = sorted({place for places in softness for place in places})
+    compliances = [[one for joint in joints for one in places.get(joint, (0.0, 0.0))] for places in softness]
+    return frequencies(segments, joints, compliances, tip_mass_kg, count, elements, charge)
 
 
 def _joined(segments: Sequence[Segment], springs: Sequence[Spring]) -> Sequence[Segment]:
@@ -192,167 +164,3 @@ def _softness(ends: Sequence[float], springs: Sequence[Spring]) -> dict[int, tup
             radial += 1.0 / spring.radial_n_per_mm
         joints[place] = tilting, radial
     return joints
-
-
-class _Element(NamedTuple):
-    """An element, or a spring as one without length and mass and with compliances of one."""
-
-    length: float
-    mass: float
-    bending: float
-    """Bending compliance l/(E·I)."""
-    shift: float
-    """Compliance of the shift, l³/(12·E·I) + l/(k·G·A)."""
-    bent_share: float
-    """Share of bending in the compliance of the shift, 1/(1 + Φ)."""
-    rotary: float
-    """Rotary inertia of the element."""
-
-
-_UNIT_SPRING: Final = _Element(0.0, 0.0, 1.0, 1.0, 1.0, 0.0)
-
-
-def _chain(
-    segments: Sequence[Segment], joints: Collection[int], elements: int
-) -> tuple[list[_Element], list[tuple[int, int]]]:
-    """Return elements and unit springs from the tip to the root, and index and boundary of each spring.
-
-    Neighbours of equal section are joined first.
-    """
-    pieces: list[tuple[int, float, Segment, float]] = []
-    phases = 0.0
-    end = len(segments)
-    while end > 0:
-        segment, start = segments[end - 1], end - 1
-        stiffness, mass, length = segment.stiffness_n_mm2, segment.mass_kg_per_mm, segment.length_mm
-        while start > 0 and segments[start - 1][1:] == segment[1:] and start not in joints:
-            start -= 1
-            length += segments[start].length_mm
-        phase = length * math.sqrt(math.sqrt(mass / stiffness))
-        phases += phase
-        pieces.append((start, length, segment, phase))
-        end = start
-    # The margin prevents rounding up from a whole number of wavelengths.
-    per_phase = elements * (1.0 - 1e-6) / phases if phases > 0.0 else 0.0
-    springs: list[tuple[int, int]] = []
-    chain: list[_Element] = []
-    if len(segments) in joints:
-        springs.append((0, len(segments)))
-        chain.append(_UNIT_SPRING)
-    for start, length, segment, phase in pieces:
-        times = math.ceil(per_phase * phase) or 1
-        part = length / times
-        bending = part / segment.stiffness_n_mm2
-        bent = bending * part * part / 12.0
-        shift = bent + part / segment.shear_n
-        chain += [
-            _Element(part, part * segment.mass_kg_per_mm, bending, shift, bent / shift, part * segment.rotary_kg_mm)
-        ] * times
-        if start in joints:
-            springs.append((len(chain), start))
-            chain.append(_UNIT_SPRING)
-    return chain, springs
-
-
-def _mass_matrix(chain: list[_Element], tip_mass: float) -> _Matrix:
-    """Return the mass matrix (2n × 2n) of unit-energy deformations; only its upper triangle (Fortran order) holds.
-
-    In an element of length l, bending by one radian moves a point by g = x²/(2·l) and turns it by x/l, with x from its
-    root end. A shift by one moves it by g = b·(3ξ² − 2ξ³) + (1 − b)·ξ and turns it by 6·b·(ξ − ξ²)/l, with ξ = x/l and
-    b the share of bending in the shift (Timoshenko; Hermite for b = 1). The beam beyond its tip end, with the moments
-    of mass m₀, m₁ and m₂ about that end, moves as a rigid body; m₂ includes the rotary inertia. With t the distance
-    from the tip, an element j nearer the root moves element i by p − q·t and turns it by q: p = t_j and q = 1 in
-    bending about its middle t_j, p = 1 and q = 0 in a shift. The entry is p·∫m·g_i − q·(∫m·g_i·t − ∫J·turn_i).
-    """
-    # plain numbers are quicker than arrays for so few elements
-    m0, m1, m2, far = tip_mass, 0.0, 0.0, 0.0
-    rows: list[float] = []
-    for length, mass, bending, sliding, b, rotary in chain:
-        far += length
-        s = 1.0 - b
-        bent, slid = math.sqrt(bending), math.sqrt(sliding)
-        own, beyond = mass * length, m0 * length
-        pull_bent = m1 + own / 6.0 + beyond / 2.0  # ∫m·g
-        pull_slid = m0 + mass / 2.0
-        # ∫m·g·x + ∫J·turn
-        turn_bent = m2 + rotary / 2.0 + length * (1.5 * m1 + own / 8.0 + beyond / 2.0)
-        turn_slid = m1 + (0.35 * b + s / 3.0) * own + beyond
-        per_length = b * rotary / length if length > 0.0 else 0.0
-        rows += (
-            (far - 0.5 * length) * bent,  # p and −q of both motions
-            bent,
-            slid,
-            0.0,
-            pull_bent * bent,
-            (turn_bent - far * pull_bent) * bent,
-            pull_slid * slid,
-            (turn_slid + per_length - far * pull_slid) * slid,
-            # ∫m·g² + ∫J·turn² of bending, of the shift, and of their product
-            (m2 + rotary / 3.0 + length * (m1 + own / 20.0 + beyond / 4.0)) * bending,
-            (
-                m0
-                + (13.0 / 35.0 * b * b + 0.7 * b * s + s * s / 3.0) * mass
-                + (1.2 * b * per_length / length if per_length > 0.0 else 0.0)
-            )
-            * sliding,
-            (m1 + (2.0 / 15.0 * b + s / 8.0) * own + beyond / 2.0 + per_length / 2.0) * bent * slid,
-        )
-        m2 += rotary + length * (2.0 * m1 + length * (m0 + mass / 3.0))
-        m1 += length * (m0 + 0.5 * mass)
-        m0 += mass
-    size = 2 * len(chain)
-    data = np.array(rows).reshape(-1, 11)
-    matrix: _Matrix = data[:, :4].reshape(size, 2).dot(data[:, 4:8].reshape(size, 2).T)
-    entries, step = matrix.reshape(-1), 2 * size + 2
-    entries[::step] = data[:, 8]
-    entries[size + 1 :: step] = data[:, 9]
-    entries[size::step] = data[:, 10]
-    return matrix.T
-
-
-def _largest(matrix: _Matrix, count: int) -> list[float]:
-    """Return the largest eigenvalues, largest first, of a symmetric matrix given by its upper triangle."""
-    size = len(matrix)
-    charge(10 * size * size)
-    if size > max(_DIRECT, 4 * (count + _GUARD)):
-        iterated = _iterated(matrix, count)
-        if iterated is not None:
-            return iterated
-    try:
-        values = np.linalg.eigvalsh(matrix, UPLO="U")
-    except np.linalg.LinAlgError as error:
-        raise ValueError("the beam's frequencies could not be found") from error
-    found: list[float] = values[: -count - 1 : -1].tolist()
-    return found
-
-
-def _iterated(matrix: _Matrix, count: int) -> list[float] | None:
-    """Return the same by simultaneous iteration of a few vectors, or None if it does not converge."""
-    # Imported here: few stacks have so many pieces, and importing scipy takes as long as twenty checks.
-    from scipy.linalg.blas import dsymm
-    from scipy.linalg.lapack import dgeqrf, dorgqr, dsyevd
-
-    block = _start(len(matrix), count + _GUARD)
-    for _ in range(_SWEEPS):
-        factored, tau, _, _ = dgeqrf(dsymm(1.0, matrix, block))
-        block, _, _ = dorgqr(factored, tau)
-    image = dsymm(1.0, matrix, block)
-    values, vectors, info = dsyevd(block.T @ image)
-    if info != 0:
-        return None
-    # The smallest required eigenvalue converges last.
-    slowest, value = vectors[:, _GUARD], float(values[_GUARD])
-    residual = image @ slowest - value * (block @ slowest)
-    if not math.sqrt(residual @ residual) <= _RESIDUAL * max(value, _RESOLVED * float(values[-1])):
-        return None
-    found: list[float] = values[: _GUARD - 1 : -1].tolist()
-    return found
-
-
-@lru_cache(maxsize=256)
-def _start(size: int, width: int) -> _Matrix:
-    """Return start vectors (size × width) that are unlikely to be orthogonal to a mode."""
-    start = np.cos(np.outer(np.arange(1.0, size + 1.0), np.sqrt(np.arange(2.0, width + 2.0))))
-    start = np.asfortranarray(start)
-    start.flags.writeable = False
-    return start

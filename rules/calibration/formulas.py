@@ -33,10 +33,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import itj0y0, j0, j1
 
+from rules.kernel import bessel_nodes
 from rules.quantities.work_limit import charge
 from rules.random_vectors.moments import gaussian_sigma
 from rules.random_vectors.random_sum import RandomClocking
-from rules.random_vectors.series_rest import nodes
 
 __all__ = [
     "MOST_LINKED",
@@ -235,7 +235,7 @@ def reading_densities(
     terms = _terms(kind, span, error)
     size = math.prod(grid.size for grid in grids)
     charge(terms * (sum(grid.size for grid in grids) * 4 + size * tir_um.size // 32) + 3 * size * tir_um.size + 20_000)
-    zeros, weights = nodes(terms)
+    zeros, weights = map(np.array, bessel_nodes(terms))
     t = zeros / span
     known = _known_factor(kind, t, error) * weights * zeros / span**2
     factors = [_class_factor(levers, grid, t, law) for grid, (_, levers) in zip(grids, kind.levers, strict=True)]
@@ -627,7 +627,7 @@ def _predicting_factor(
     error = max(kind.error, span / _SHARPEST)
     terms = _terms(kind, span, error)
     charge(terms * (4 * sum(grid.size for grid in grids) + joint.size // 8 + 800))
-    zeros, weights = nodes(terms)
+    zeros, weights = map(np.array, bessel_nodes(terms))
     t = zeros / span
     known = _known_factor(kind, t, error)
     factors = [_class_factor(levers, grid, t, law) for grid, (_, levers) in zip(grids, kind.levers, strict=True)]

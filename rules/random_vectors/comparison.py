@@ -8,30 +8,26 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
-from rules.random_vectors.law import DEGREE, RadialTable, ResultantLaw, StepLaw, chebyshev_values, table_of
+from rules.kernel import Law
 from rules.random_vectors.random_sum import RandomClocking
 
 __all__ = ["Chance", "chance_of_less", "chance_of_less_than", "chances_of_less", "probability_less"]
 
 
-FloatArray = NDArray[np.float64]
-
-# exact for a polynomial times the derivative of another
-_ABSCISSAE, _WEIGHTS = np.polynomial.legendre.leggauss(DEGREE)
+STEP: Final = "step"
+"""Kind of the law of one fixed resultant."""
 
 
-def chance_of_less(first: ResultantLaw, second: ResultantLaw) -> float:
+def chance_of_less(first: Law, second: Law) -> float:
     """Return P(R₁ < R₂) = ∫ F₁ dF₂ of two independent resultants; 0 for two equal steps.
 
     Parameters
     ----------
-    first : ResultantLaw
+    first : Law
         Law F₁ of the first resultant.
-    second : ResultantLaw
+    second : Law
         Law F₂ of the second resultant.
 
     Returns
@@ -39,44 +35,13 @@ def chance_of_less(first: ResultantLaw, second: ResultantLaw) -> float:
     float
         P(R₁ < R₂) = ∫ F₁ dF₂ of two independent resultants.
     """
-    if isinstance(first, StepLaw):
-        if isinstance(second, StepLaw):
-            return float(first.radius < second.radius)
-        return 1.0 - float(second.cdf(np.array([first.radius]))[0])
-    if isinstance(second, StepLaw):
-        return float(first.cdf(np.array([second.radius]))[0])
-    return min(max(less_by_tables(table_of(first), table_of(second)), 0.0), 1.0)
-
-
-def less_by_tables(weight: RadialTable, measure: RadialTable) -> float:
-    """Return ∫ weight d(measure) of two tables, exact for the polynomials they hold.
-
-    Parameters
-    ----------
-    weight : RadialTable
-        Table of the integrand.
-    measure : RadialTable
-        Table of the measure.
-
-    Returns
-    -------
-    float
-        ∫ weight d(measure) of two tables, exact for the polynomials they hold.
-    """
-    start = max(weight.edges[0], measure.edges[0])
-    stop = min(weight.edges[-1], measure.edges[-1])
-    above = 1.0 - float(measure.cdf(weight.edges[-1:])[0])  # there `weight` is 1
-    if start >= stop:
-        return above
-    edges = np.unique(np.clip(np.concatenate((weight.edges, measure.edges)), start, stop))
-    middle, half = 0.5 * (edges[1:] + edges[:-1]), 0.5 * np.diff(edges)
-    points: FloatArray = middle[:, None] + half[:, None] * _ABSCISSAE
-    piece = np.clip(np.searchsorted(measure.edges, middle) - 1, 0, measure.edges.size - 2)
-    low, width = measure.edges[piece], np.diff(measure.edges)[piece]
-    local = 2.0 * (points - low[:, None]) / width[:, None] - 1.0
-    slopes = np.asarray(np.polynomial.chebyshev.chebder(measure.coefficients, axis=1), dtype=np.float64)
-    density = chebyshev_values(slopes[piece][:, None, :], local) * (2.0 / width)[:, None]
-    return above + float(np.sum((weight.cdf(points) * density) @ _WEIGHTS * half))
+    if first.kind == STEP:
+        if second.kind == STEP:
+            return float(first.lower < second.lower)
+        return 1.0 - second.cdf((first.lower,))[0]
+    if second.kind == STEP:
+        return first.cdf((second.lower,))[0]
+    return first.less(second)
 
 
 _SAME_STEP = 1e-12  # two steps this close differ by rounding only
@@ -123,38 +88,29 @@ def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, i
     scale = max((law.scale for law in laws), default=0.0)
     if scale == 0.0:
         return [Chance(0.0, True) for _ in pairs]
-    scaled = [law.law_in(scale) for law in laws]
-    tables: dict[int, RadialTable] = {}
-    same: dict[object, int] = {}  # equal laws share a table
-    keys = [
-        same.setdefault((tuple(sorted(law.amplitudes)), law.sigma, tuple(sorted(law.discs)), law.bands), n)
-        for n, law in enumerate(laws)
-    ]
-
-    def table(index: int) -> RadialTable:
-        key = keys[index]
-        if key not in tables:
-            tables[key] = table_of(scaled[key])
-        return tables[key]
+    # equal laws share one object, and with it their table
+    by_key: dict[object, Law] = {}
+    scaled = []
+    for law in laws:
+        key = (tuple(sorted(law.amplitudes)), law.sigma, tuple(sorted(law.discs)), law.bands)
+        if key not in by_key:
+            by_key[key] = law.law_in(scale)
+        scaled.append(by_key[key])
 
     found = []
     for i, j in pairs:
         first, second = scaled[i], scaled[j]
-        if isinstance(first, StepLaw) or isinstance(second, StepLaw):
+        if first.kind == STEP or second.kind == STEP:
             found.append(_with_step(first, second))
         elif first.upper <= second.lower or second.upper <= first.lower:
             found.append(Chance(1.0 if first.upper <= second.lower else 0.0, False))
         else:
-            found.append(Chance(min(max(less_by_tables(table(i), table(j)), 0.0), 1.0), False))
+            found.append(Chance(first.less(second), False))
     return found
 
 
-def _with_step(first: ResultantLaw, second: ResultantLaw) -> Chance:
-    if (
-        isinstance(first, StepLaw)
-        and isinstance(second, StepLaw)
-        and math.isclose(first.radius, second.radius, rel_tol=_SAME_STEP)
-    ):
+def _with_step(first: Law, second: Law) -> Chance:
+    if first.kind == second.kind and math.isclose(first.lower, second.lower, rel_tol=_SAME_STEP):
         return Chance(0.0, True)
     return Chance(chance_of_less(first, second), False)
 

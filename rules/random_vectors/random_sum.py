@@ -6,23 +6,19 @@ kinds of vectors are added. A ring has a known amplitude a_i, or one at its limi
 amplitude uniform between two bounds. The last is a plane Gaussian of standard deviation sigma per axis. All lengths are
 in the same unit. R is an amplitude, so a total indicator reading is twice R. Nothing is sampled: every probability is
 computed within 1e-6 of the exact value.
-
-A cache of bounded size holds results.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from threading import Lock
-from typing import Final, NamedTuple, TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
-from cachetools import LRUCache
 from numpy.typing import ArrayLike, NDArray
 
-from rules.quantities.work_limit import Allowance, allowing, charge
-from rules.random_vectors.law import ResultantLaw, resultant_law
+from rules.kernel import Law
+from rules.quantities.work_limit import charge
 from rules.random_vectors.moments import (
     best_clocking,
     check_each,
@@ -31,8 +27,6 @@ from rules.random_vectors.moments import (
     variance_shares,
     worst_case,
 )
-from rules.random_vectors.quantiles import Asked, Figures, law_quantiles, series_figures
-from rules.random_vectors.series import SeriesLaw
 
 __all__ = [
     "Answer",
@@ -82,10 +76,10 @@ class RandomClocking:
         self.discs = tuple(map(float, discs))
         self.bands = tuple([(float(low), float(high)) for low, high in bands])
         self.scale = self.greatest + self.sigma
-        self._known: ResultantLaw | None = None
+        self._known: Law | None = None
 
     @property
-    def _law(self) -> ResultantLaw:
+    def _law(self) -> Law:
         law = self._known
         if law is None:
             law = self._known = self.law_in(self.scale)
@@ -99,12 +93,12 @@ class RandomClocking:
         if self.scale == 0.0:
             return np.where(wanted >= 0.0, 1.0, 0.0)
         if self.sigma > 0.0:
-            return self._law.cdf(wanted.ravel() / self.scale).reshape(wanted.shape)
+            return np.array(self._law.cdf((wanted.ravel() / self.scale).tolist())).reshape(wanted.shape)
         # rounding by the scale must not move the ends; evaluate the law only between them
         values = np.where(wanted >= self.greatest, 1.0, 0.0)
         inside = (wanted < self.greatest) & (wanted >= self.least)
         if inside.any():
-            values[inside] = self._law.cdf(wanted[inside] / self.scale)
+            values[inside] = self._law.cdf((wanted[inside] / self.scale).tolist())
         return values
 
     def quantiles(self, probabilities: Sequence[float] | FloatArray) -> FloatArray:
@@ -112,65 +106,41 @@ class RandomClocking:
         wanted = np.asarray(probabilities, dtype=np.float64)
         if wanted.ndim != 1:
             raise ValueError("probabilities must be a flat list")
-        self._check_probabilities(wanted.tolist())
-        if self.scale == 0.0:
-            return np.zeros(wanted.shape)
-        radii = [radius * self.scale for radius in law_quantiles(self._law, wanted).tolist()]
-        if self.sigma == 0.0:
-            radii = [min(max(radius, self.least), self.greatest) for radius in radii]
-        return np.array(radii)
+        return np.array(self._quantiles(wanted.tolist()))
 
-    @staticmethod
-    def quantiles_of(laws: Sequence[RandomClocking], probabilities: Sequence[float]) -> list[list[float]]:
-        """Return the quantiles of several resultants, one row each; quicker than `quantiles` one by one.
-
-        Probabilities are above 0 and below 1.
-        """
-        if not all(0.0 < probability < 1.0 for probability in probabilities):
-            raise ValueError("a probability must lie between 0 and 1, ends excluded")
-        return [
-            list(answer.quantiles)
-            for answer in RandomClocking.figures_of([Question(law, probabilities) for law in laws])
-        ]
+    def _quantiles(self, probabilities: Sequence[float]) -> list[float]:
+        for probability in probabilities:
+            if not 0.0 <= probability <= 1.0:
+                raise ValueError("a probability must lie between 0 and 1")
+            if self.sigma > 0.0 and probability == 1.0:
+                raise ValueError("probability 1 has no radius: a Gaussian contributor has no bound")
+        if self.scale == 0.0 or not probabilities:
+            return [0.0] * len(probabilities)
+        radii = [radius * self.scale for radius in self._law.quantiles(probabilities)]
+        # rounding must leave the quantiles within the support, rising with their probabilities
+        low, high = (self.least, self.greatest) if self.sigma == 0.0 else (0.0, math.inf)
+        for n in sorted(range(len(radii)), key=probabilities.__getitem__):
+            radii[n] = low = min(max(radii[n], low), high)
+        return radii
 
     @staticmethod
     def figures_of(questions: Sequence[Question]) -> list[Answer]:
-        """Return the quantiles and probabilities of several resultants; quicker than one by one.
+        """Return the quantiles and probabilities of several resultants.
 
-        An answer does not depend on the other questions. Answers are cached, since many stacks are built from few
-        parts. Errors are those of `quantiles` and `probability`.
+        Errors are those of `quantiles` and `probability`.
 
         >>> law = RandomClocking([3.0, 2.0, 2.5, 1.0, 1.2])
         >>> [answer] = RandomClocking.figures_of([Question(law, [0.48486], [4.0])])
         >>> [round(answer.quantiles[0], 4), round(answer.chances[0], 5)]
         [4.0, 0.48486]
         """
-        keys = [(law.key, tuple(probabilities), tuple(radii)) for law, probabilities, radii in questions]
-        with _KEPT_LOCK:
-            known = {key: _KEPT[key] for key in keys if key in _KEPT}
-        answers: dict[_Key, Answer] = {}
-        new: dict[_Key, Question] = {}
-        for key, question in dict(zip(keys, questions, strict=True)).items():
-            kept = known.get(key)
-            if kept is None:
-                new[key] = question
-            else:
-                charge(kept.steps)  # charge as if computed anew: a refusal must not depend on earlier requests
-                answers[key] = kept.answer
-        found = dict(zip(new, _worked_out(list(new.values())), strict=True))
-        with _KEPT_LOCK:
-            _KEPT.update(found)
-        answers.update((key, worked_out.answer) for key, worked_out in found.items())
-        return [answers[key] for key in keys]
+        return [
+            Answer(tuple(law._quantiles(probabilities)), tuple([law.probability(radius) for radius in radii]))
+            for law, probabilities, radii in questions
+        ]
 
-    @staticmethod
-    def forget() -> None:
-        """Clear the cache; it affects only the time."""
-        with _KEPT_LOCK:
-            _KEPT.clear()
-
-    def _end(self, radius: float) -> float | None:
-        """Return P(R ≤ r) outside the support, None inside; the law must be a series."""
+    def probability(self, radius: float) -> float:
+        """Return P(R ≤ r) for one radius; see `resultant_cdf`."""
         if math.isnan(radius):
             raise ValueError("a radius must be a number")
         if self.sigma == 0.0:
@@ -179,34 +149,17 @@ class RandomClocking:
                 return 1.0
             if radius < self.least:
                 return 0.0
-        position = radius / self.scale
-        if position >= self._law.upper:
-            return 1.0
-        return 0.0 if position <= self._law.lower or position <= 0.0 else None
+        return self._law.cdf((radius / self.scale,))[0]
 
-    def _bounded(self, radius: float) -> float:
-        return radius if self.sigma > 0.0 else min(max(radius, self.least), self.greatest)
-
-    def probability(self, radius: float) -> float:
-        """Return P(R ≤ r) for one radius; see `resultant_cdf`."""
-        if self.sigma == 0.0 and radius >= self.greatest:
-            return 1.0
-        return float(self.cdf([radius])[0])
-
-    def _check_probabilities(self, probabilities: Sequence[float]) -> None:
-        for probability in probabilities:
-            if not 0.0 <= probability <= 1.0:
-                raise ValueError("a probability must lie between 0 and 1")
-            if self.sigma > 0.0 and probability == 1.0:
-                raise ValueError("probability 1 has no radius: a Gaussian contributor has no bound")
-
-    def law_in(self, scale: float) -> ResultantLaw:
+    def law_in(self, scale: float) -> Law:
         """Return the law with lengths in another unit."""
-        return resultant_law(
+        return Law(
             [part / scale for part in self.amplitudes],
             self.sigma / scale,
             [radius / scale for radius in self.discs],
-            [(low / scale, high / scale) for low, high in self.bands],
+            [low / scale for low, _ in self.bands],
+            [high / scale for _, high in self.bands],
+            charge,
         )
 
     @property
@@ -241,66 +194,6 @@ class Answer(NamedTuple):
 
 
 _Vectors: TypeAlias = tuple[tuple[float, ...], float, tuple[float, ...], tuple[tuple[float, float], ...]]
-_Key: TypeAlias = tuple[_Vectors, tuple[float, ...], tuple[float, ...]]
-
-
-class _WorkedOut(NamedTuple):
-    """An answer and the steps counted for it."""
-
-    answer: Answer
-    steps: int
-
-
-_KEPT: Final[LRUCache[_Key, _WorkedOut]] = LRUCache(8192)
-"""Cached answers, equal to new ones to the last digit. They save about 6 % of a check in a library built of few
-parts."""
-
-_KEPT_LOCK: Final = Lock()
-
-
-def _worked_out(questions: Sequence[Question]) -> list[_WorkedOut]:
-    counts = [Allowance() for _ in questions]
-    asked = []
-    for question, count in zip(questions, counts, strict=True):
-        with allowing(count):
-            asked.append(_asked(question))
-    shared = [each for each in asked if each is not None]
-    found = iter(series_figures(shared) if shared else [])
-    answers = []
-    for question, each, count in zip(questions, asked, counts, strict=True):
-        figures = None if each is None else next(found)
-        if figures is None:
-            with allowing(count):
-                answer = _alone(question)
-        else:
-            answer = _answer(question, figures)
-        answers.append(_WorkedOut(answer, count.spent))
-    return answers
-
-
-def _asked(question: Question) -> Asked | None:
-    """Return the part of a question to compute together with others; None for a question computed by itself."""
-    clocking, probabilities, radii = question
-    clocking._check_probabilities(probabilities)
-    law = clocking._law if clocking.scale > 0.0 else None
-    if not isinstance(law, SeriesLaw) or 0.0 in probabilities or 1.0 in probabilities:
-        return None
-    return Asked(law, probabilities, [r / clocking.scale for r in radii if clocking._end(r) is None])
-
-
-def _alone(question: Question) -> Answer:
-    law, probabilities, radii = question
-    return Answer(
-        tuple(law.quantiles(list(probabilities)).tolist() if probabilities else ()),
-        tuple(law.cdf(list(radii)).tolist() if radii else ()),
-    )
-
-
-def _answer(question: Question, found: Figures) -> Answer:
-    law, _, radii = question
-    quantiles = tuple([law._bounded(radius * law.scale) for radius in found.quantiles])
-    chances = iter(found.chances)
-    return Answer(quantiles, tuple(next(chances) if end is None else end for end in map(law._end, radii)))
 
 
 def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0, discs: Sequence[float] = ()) -> float:

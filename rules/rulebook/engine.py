@@ -250,13 +250,17 @@ class Engine:
             raise RulebookError(problems)
         self._book = book
         self._lowered: Lowered = lower(book.rules, book.vocabulary)
+        index = self._lowered.threshold_index
+        self._places_of: Mapping[str, Sequence[tuple[str, int]]] = {
+            rule.code: [(name, index[rule.code, name]) for name in rule.thresholds] for rule in book.rules
+        }
         self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
         terms = {kind: frozenset(term.name for term in found) for kind, found in self._lowered.terms.items()}
         self._portions = [_Portion(one, book.vocabulary, terms) for one in self._lowered.portions]
         self._adjusters: dict[str, list[_Adjuster]] = {}
         for place, one in enumerate(book.adjustments):
             kind = book.rule(one.entry.code).applies_to
-            self._adjusters.setdefault(kind, []).append(_Adjuster(place, one, self._lowered.threshold_index))
+            self._adjusters.setdefault(kind, []).append(_Adjuster(place, one, index))
 
     @property
     def book(self) -> Rulebook:
@@ -446,8 +450,7 @@ class Engine:
             known[name] = result
 
     def _limits(self, code: str, thresholds: Sequence[float]) -> Mapping[str, float]:
-        index, rule = self._lowered.threshold_index, self._book.rule(code)
-        return {name: thresholds[index[code, name]] for name in rule.thresholds}
+        return {name: thresholds[place] for name, place in self._places_of[code]}
 
     def _thresholds(self, overrides: Overrides) -> Sequence[float]:
         if problems := check_overrides(self._book.rules, overrides):

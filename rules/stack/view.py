@@ -401,6 +401,8 @@ class _Subject:
     def __init__(self, request: _Request, fact: Fact) -> None:
         self._request, self._fact = request, fact
         self.at = fact.at
+        # many rules read the same few properties, and a subject does not change
+        self._values: dict[str, Result] = {}
 
     def subjects(self, over: str) -> Sequence[RequestView]:
         """Return the components or the joints of the stack."""
@@ -408,10 +410,15 @@ class _Subject:
 
     def get(self, name: str) -> Result:
         """Return the value of a property, under the names of the subject's kind."""
+        values = self._values
+        if name in values:
+            return values[name]
         found = _computed(self._fact, name, name)
-        if found is not None or name in request_vocabulary().kinds[self._fact.kind]:
-            return found  # what the analysis leaves out does not exist here, even where the request has such a field
-        return self._found(name).value
+        # what the analysis leaves out does not exist here, even where the request has such a field
+        if found is None and name not in request_vocabulary().kinds[self._fact.kind]:
+            found = self._found(name).value
+        values[name] = found
+        return found
 
     def seen(self, name: str) -> Seen:
         """Return the value of a property and its places; a computed value that a field states is at that field."""

@@ -12,7 +12,7 @@ from importlib.util import find_spec
 from types import MappingProxyType
 from typing import Final, NoReturn
 
-from rules import missing_extra
+from rules import MissingExtraError, missing_extra
 from rules.version import VERSION
 from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
 
@@ -61,7 +61,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     command = next((word for word in words if not word.startswith("-")), None)
     try:
         arguments = _parser(command).parse_args(words)
-    except ModuleNotFoundError as error:
+    except (ModuleNotFoundError, MissingExtraError) as error:
         return _fault(error)
     try:
         code: int = arguments.run(arguments)
@@ -107,7 +107,9 @@ def _refused(error: Exception, arguments: argparse.Namespace) -> int:
 
 
 def _fault(error: Exception) -> int:
-    missing = missing_extra("The command line", error) if isinstance(error, ModuleNotFoundError) else None
+    missing: Exception | None = error if isinstance(error, MissingExtraError) else None
+    if isinstance(error, ModuleNotFoundError):
+        missing = missing_extra("The command line", error)
     if missing is not None:
         print(missing, file=sys.stderr)
     else:

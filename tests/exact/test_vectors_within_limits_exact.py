@@ -9,8 +9,8 @@ import pytest
 from scipy.integrate import quad
 
 from rules.random_vectors.comparison import chance_of_less_than
-from rules.random_vectors.law import overlap
 from rules.random_vectors.random_sum import RandomClocking, resultant_cdf
+from tests.oracles.random_vectors.law import overlap
 
 LEVELS = (0.0, 0.25, 0.5, 0.95, 1.0)
 

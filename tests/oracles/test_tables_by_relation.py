@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from fractions import Fraction
 from functools import cache
 from itertools import pairwise
 from typing import Any, Final, NamedTuple, TypeAlias
@@ -594,6 +595,58 @@ def longer_and_thinner_rods_are_less_straight(tables: Tables) -> None:
         assert values == sorted(values, reverse=True)
 
 
+# fmt: off
+_METRIC_STRESS_AREAS = {
+    3: 5.03, 4: 8.78, 5: 14.2, 6: 20.1, 8: 36.6, 10: 58.0, 12: 84.3, 14: 115, 16: 157, 18: 192, 20: 245, 22: 303,
+    24: 353, 27: 459, 30: 561, 33: 694, 36: 817, 39: 976,
+}
+"""By diameter of the coarse thread, mm²; ISO 898-1:2013, Table 4 (from memory)."""
+
+_COARSE_STRESS_AREAS = {
+    0.073: 0.00263, 0.086: 0.00370, 0.099: 0.00487, 0.112: 0.00604, 0.125: 0.00796, 0.138: 0.00909, 0.164: 0.0140,
+    0.19: 0.0175, 0.216: 0.0242, 0.25: 0.0318, 0.3125: 0.0524, 0.375: 0.0775, 0.4375: 0.1063, 0.5: 0.1419,
+    0.5625: 0.182, 0.625: 0.226, 0.75: 0.334, 0.875: 0.462, 1: 0.606,
+}
+_FINE_STRESS_AREAS = {
+    0.06: 0.00180, 0.086: 0.00394, 0.099: 0.00523, 0.112: 0.00661, 0.125: 0.00830, 0.138: 0.01015, 0.164: 0.01474,
+    0.19: 0.0200, 0.216: 0.0258, 0.25: 0.0364, 0.3125: 0.0580, 0.375: 0.0878, 0.4375: 0.1187, 0.5: 0.1599,
+    0.5625: 0.203, 0.625: 0.256, 0.75: 0.373, 0.875: 0.509,
+}
+"""By diameter in in, in²; ASME B1.1-2003, Tables of UNC and UNF (from memory)."""
+# fmt: on
+
+
+@about("metric_threads")
+def metric_threads_have_their_stress_areas(tables: Tables) -> None:
+    """A_s = π/4 (d - 0.9382 P)²; pitches grow with the diameter, and the fine ones are finer."""
+    rows = tables["metric_threads"]
+    assert _column(rows, "diameter_mm") == sorted(set(_column(rows, "diameter_mm")))
+    coarse = [row for row in rows if row["coarse_mm"] is not None]
+    assert _column(coarse, "coarse_mm") == sorted(_column(coarse, "coarse_mm"))
+    for row in coarse:
+        assert all(0.0 < fine < row["coarse_mm"] < row["diameter_mm"] / 3 for fine in row["fine_mm"])
+        area = math.pi / 4 * (row["diameter_mm"] - 0.9382 * row["coarse_mm"]) ** 2
+        assert area == pytest.approx(_METRIC_STRESS_AREAS.get(row["diameter_mm"], area), rel=5e-3)
+    assert {row["diameter_mm"] for row in coarse} >= set(_METRIC_STRESS_AREAS)
+
+
+@about("unified_threads")
+def unified_threads_have_their_stress_areas(tables: Tables) -> None:
+    """A_t = 0.7854 (D - 0.9743/n)²; numbered sizes are 0.060 in and 0.013 in for each number."""
+    rows = {row["diameter_in"]: row for row in tables["unified_threads"]}
+    assert list(rows) == sorted(rows)
+    for inches, row in rows.items():
+        numbered = inches < 0.25
+        size = [Fraction(part) for part in row["size"].split()]
+        assert inches == pytest.approx(0.060 + 0.013 * float(size[0]) if numbered else float(sum(size)), abs=1e-9)
+        if row["coarse_per_in"] is not None and row["fine_per_in"] is not None:
+            assert row["coarse_per_in"] < row["fine_per_in"]
+    for column, areas in (("coarse_per_in", _COARSE_STRESS_AREAS), ("fine_per_in", _FINE_STRESS_AREAS)):
+        for inches, area in areas.items():
+            found = 0.7854 * (inches - 0.9743 / rows[inches][column]) ** 2
+            assert found == pytest.approx(area, rel=5e-3), inches
+
+
 # What a changed figure would meet
 
 
@@ -621,6 +674,7 @@ HELD: Final = {
     "iso_286_shafts": Held(169, 169, 169),
     "iso_286_shafts_intermediate": Held(115, 114, 115),
     "materials": Held(45, 2, 21),
+    "metric_threads": Held(73, 48, 70),
     "morse_taper": Held(14, 14, 14),
     "nut_collet": Held(40, 8, 17),
     "nut_collet_collapse": Held(9, 5, 5),
@@ -635,6 +689,7 @@ HELD: Final = {
     "straight_shank": Held(98, 86, 86),
     "straight_shank_flats": Held(52, 40, 40),
     "taper_angle_tolerance": Held(50, 50, 50),
+    "unified_threads": Held(83, 65, 67),
     "work_materials": Held(335, 113, 125),
 }
 """Tables with figures; every other table holds words alone."""

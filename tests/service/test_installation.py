@@ -19,7 +19,8 @@ from packaging.specifiers import SpecifierSet
 ROOT = Path(__file__).resolve().parents[2]
 INSTALLER = "service/deploy/install.py"
 INSTALL: Final[dict[str, Any]] = run_path(str(ROOT / INSTALLER))
-PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+PROJECT_FILE: Final[dict[str, Any]] = tomllib.loads((ROOT / "pyproject.toml").read_text())
+PROJECT = PROJECT_FILE["project"]
 BASH = shutil.which("bash") or ""
 
 
@@ -106,6 +107,54 @@ def test_the_flags_reach_pip(tmp_path: Path, flags: str, reach: str) -> None:
         assert install(tmp_path / "environment", tmp_path / "lock") == 3
     assert seen[-1] == (["-m", "pip", "install"], reach + INSTALL["BUILD_FLAGS"])
     assert seen[0] == (["-m", "venv", str(tmp_path / "environment")], None)
+
+
+def test_the_kernel_is_one_thing_however_it_is_built() -> None:
+    """Wheel and installer compile the same sources with the same flags."""
+    modules = PROJECT_FILE["tool"]["setuptools"]["ext-modules"]
+    sources = {str(file.relative_to(ROOT)) for file in (ROOT / "rules" / "kernel").glob("*.c")}
+    assert {source for one in modules for source in one["sources"]} == sources
+    assert {one["name"].replace(".", "/") + ".c" for one in modules} == sources
+    assert len({tuple(one["extra-compile-args"]) for one in modules}) == 1
+    assert not {"-ffast-math", "-Ofast"} & {*modules[0]["extra-compile-args"]}
+    assert all(one["optional"] for one in modules)
+    seen: list[list[str]] = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(subprocess, "call", lambda command: seen.append(command) or 7)
+        assert INSTALL["build_kernel"]("-DOWN=1") == 7
+    (command,) = seen
+    assert {*modules[0]["extra-compile-args"], "-DOWN=1"} <= {*command}
+
+
+@pytest.mark.parametrize("trouble", ["another source", "no kernel"])
+def test_without_its_kernel_nothing_starts(tmp_path: Path, trouble: str) -> None:
+    """One line says how to build it, from the command line and from Python."""
+    for name in ("rules", "service"):
+        shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
+    folder = tmp_path / "rules" / "kernel"
+    if trouble == "another source":
+        with (folder / "_beam.c").open("a") as file:
+            file.write("/* changed */\n")
+    else:
+        for file in folder.glob("_beam.*.so"):
+            file.unlink()
+    stack = str(ROOT / "demo_data" / "stacks" / "14-short-grip.json")
+    for arguments in (["-m", "service", "check", stack], ["-c", "import rules; rules.check"]):
+        done = subprocess.run(
+            [sys.executable, *arguments],
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONPATH": str(tmp_path)},
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=60,
+        )
+        assert done.returncode != 0
+        assert done.stdout == ""
+        last = done.stderr.splitlines()[-1]
+        assert last.removeprefix("rules.MissingExtraError: ").startswith("The compiled kernel is")
+        assert f"python3 {INSTALLER} --kernel" in last
+        assert len(done.stderr.splitlines()) == 1 or arguments[0] == "-c"
 
 
 @pytest.mark.skipif(not BASH or not shutil.which("git"), reason="no bash or no git")

@@ -51,7 +51,8 @@ def _as_files(folder: Path, content: Mapping[str, str]) -> Path:
 
 def test_every_source_and_data_file_beside_the_books_is_covered() -> None:
     """However deep in the package it lies."""
-    expected = {file.relative_to(PACKAGE).as_posix() for end in ("py", "yaml") for file in PACKAGE.rglob(f"*.{end}")}
+    found = (file for end in ("c", "py", "yaml") for file in PACKAGE.rglob(f"*.{end}"))
+    expected = {file.relative_to(PACKAGE).as_posix() for file in found}
     covered = dict(provenance._files())
     assert set(covered) == {name for name in expected if not name.startswith("books/")}
     assert {"grip/formulas.py", "gate/gate_requirements.yaml", "rulebook/engine.py"} <= set(covered)
@@ -105,6 +106,7 @@ def _change(file: Path, before: bytes, after: bytes) -> None:
         ("grip/formulas.py", b"def ", b"# a comment\ndef "),
         ("rulebook/engine.py", b"def judge(", b"def  judge("),
         ("gate/gate.py", b"may_start", b"may_begin"),
+        ("kernel/_laws.c", b"sqrt(", b"fabs("),
     ],
 )
 def test_a_changed_formula_is_another_judgement(copied: Path, name: str, before: bytes, after: bytes) -> None:
@@ -116,7 +118,7 @@ def test_a_changed_formula_is_another_judgement(copied: Path, name: str, before:
 
 def test_line_ends_and_compiled_files_make_no_difference(copied: Path) -> None:
     """As a checkout on another system has them, and as an installer leaves them."""
-    for end in ("py", "yaml"):
+    for end in ("c", "py", "yaml"):
         for file in copied.rglob(f"*.{end}"):
             _change(file, b"\n", b"\r\n")
     for compiled in ("grip/formulas.pyc", "grip/__pycache__/formulas.cpython-311.pyc", "grip/__pycache__/old.so"):

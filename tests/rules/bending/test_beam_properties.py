@@ -13,7 +13,6 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from rules.bending import frequencies
 from rules.bending.beam import Segment, Spring, area_mm2, boundaries_of, second_moment_mm4, tip_compliance
 from rules.bending.frequencies import bending_frequencies
 
@@ -260,16 +259,6 @@ def test_few_eigenvalues_agree_with_all(beam: Beam, elements: int) -> None:
     assert few == pytest.approx(every[: len(few)], rel=2e-5)
     assert few[0] == pytest.approx(every[0], rel=1e-9)
     assert list(every) == sorted(every)
-
-
-def test_iteration_that_has_not_converged_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
-    """First principles: with no error allowed at all the whole matrix is solved, to the same frequencies."""
-    stack = [_segment(10.0 + k, 60.0 - k, 8.0) for k in range(40)]
-    iterated = bending_frequencies(stack)
-    monkeypatch.setattr(frequencies, "_RESIDUAL", 0.0)
-    solved = bending_frequencies(stack)
-    assert solved != iterated
-    assert solved == pytest.approx(iterated, rel=1e-5)
 
 
 # Extremes and refusals

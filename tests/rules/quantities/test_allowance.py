@@ -8,7 +8,7 @@ import pytest
 
 from rules.assessor import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
-from rules.random_vectors.random_sum import RandomClocking, resultant_quantiles
+from rules.random_vectors.random_sum import resultant_quantiles
 from rules.schema.parsing import parse_request
 from tests.support.costly_stacks import SPREAD_UM, costly_stack
 from tests.support.stacks import assessor
@@ -100,7 +100,6 @@ def test_a_result_does_not_depend_on_what_was_allowed() -> None:
 def test_the_same_request_counts_the_same(judge: Assessor) -> None:
     """What is refused once is refused always: nothing that was worked out before makes the next one cheaper."""
     request = parse_request({"stack": costly_stack()})
-    RandomClocking.forget()
     counts = []
     for _ in range(2):
         allowance = Allowance()

@@ -9,8 +9,6 @@ import pytest
 from scipy.special import roots_legendre
 
 from rules.random_vectors.comparison import probability_less
-from rules.random_vectors.law import StepLaw, TwoVectorLaw
-from rules.random_vectors.quantiles import in_order
 from rules.random_vectors.random_sum import (
     best_clocking,
     gaussian_sigma,
@@ -20,6 +18,8 @@ from rules.random_vectors.random_sum import (
     variance_shares,
     worst_case,
 )
+from tests.oracles.random_vectors.law import StepLaw, TwoVectorLaw
+from tests.oracles.random_vectors.quantiles import in_order
 
 LEVELS = [0.0, 0.05, 0.5, 0.95, 1.0]
 

@@ -12,7 +12,14 @@ from numpy.typing import NDArray
 from scipy.special import hankel1e, ndtr, roots_legendre
 from scipy.stats import rice
 
-from rules.random_vectors.law import (
+from rules.random_vectors.random_sum import (
+    best_clocking,
+    resultant_cdf,
+    resultant_cdf_many,
+    resultant_quantiles,
+    worst_case,
+)
+from tests.oracles.random_vectors.law import (
     AddedVectorLaw,
     GaussianLaw,
     ResultantLaw,
@@ -21,15 +28,15 @@ from rules.random_vectors.law import (
     table_of,
     tabulate,
 )
-from rules.random_vectors.random_sum import (
-    best_clocking,
-    resultant_cdf,
-    resultant_cdf_many,
-    resultant_quantiles,
-    worst_case,
+from tests.oracles.random_vectors.series import (
+    MOST_TERMS,
+    SeriesLaw,
+    SeriesLength,
+    least_position,
+    series_law,
+    series_length,
 )
-from rules.random_vectors.series import MOST_TERMS, SeriesLaw, SeriesLength, least_position, series_law, series_length
-from rules.random_vectors.series_rest import DEEP, SHALLOW, _higher_orders, end_of_sum, tail_sum
+from tests.oracles.random_vectors.series_rest import DEEP, SHALLOW, _higher_orders, end_of_sum, tail_sum
 
 FloatArray = NDArray[np.float64]
 

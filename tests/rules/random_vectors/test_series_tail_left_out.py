@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.special import y0
 
-from rules.random_vectors.series import SeriesLength, _left_out, least_position
-from rules.random_vectors.series_rest import DEEP, SHALLOW, end_of_sum
+from tests.oracles.random_vectors.series import SeriesLength, _left_out, least_position
+from tests.oracles.random_vectors.series_rest import DEEP, SHALLOW, end_of_sum
 
 STACKS = [
     [1.0, 1.0, 1.0],

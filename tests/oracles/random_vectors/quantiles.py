@@ -19,9 +19,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.random_vectors.law import ClosedLaw, ResultantLaw
-from rules.random_vectors.series import MOST_TERMS, LaterTerms, SeriesLaw, coefficient_rows, later_terms
-from rules.random_vectors.series_rest import (
+from tests.oracles.random_vectors.law import ClosedLaw, ResultantLaw
+from tests.oracles.random_vectors.series import MOST_TERMS, LaterTerms, SeriesLaw, coefficient_rows, later_terms
+from tests.oracles.random_vectors.series_rest import (
     CELLS,
     COARSE,
     LOOKED_UP,

@@ -34,7 +34,7 @@ from numpy.typing import NDArray
 from scipy.special import itj0y0, j0, j1
 
 from rules.quantities.work_limit import charge
-from rules.random_vectors.series_rest import (
+from tests.oracles.random_vectors.series_rest import (
     DEEP,
     MOST_VECTORS,
     SHALLOW,

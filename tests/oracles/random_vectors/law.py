@@ -5,7 +5,7 @@ disc of radius a; a band has an amplitude uniform between b and a. A plane Gauss
 
 A law has a support, `lower` to `upper` in the unit of the amplitudes, and a distribution function `cdf`; closed laws
 also have an inverse, `quantile`. Amplitudes have been checked before. Closed laws serve no vector, one vector, two
-rings or discs, and a plane Gaussian alone. Other laws are a series (`rules.random_vectors.series`) or a table:
+rings or discs, and a plane Gaussian alone. Other laws are a series (`tests.oracles.random_vectors.series`) or a table:
 piecewise polynomials, with pieces halved until each is smooth.
 
 If one vector (or two, or three) is much larger than the rest, the law of the resultant has narrow features that no
@@ -35,7 +35,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.quantities.work_limit import charge
-from rules.random_vectors.series import MOST_TERMS, series_law
+from tests.oracles.random_vectors.series import MOST_TERMS, series_law
 
 __all__ = [
     "DEGREE",
