@@ -31,7 +31,6 @@ from typing import Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import itj0y0, j0, j1
 
 from rules.kernel import bessel_nodes
 from rules.quantities.work_limit import charge
@@ -172,6 +171,9 @@ def foreign_density(tir_um: FloatArray, middle_um: float) -> FloatArray:
 
 def _known_factor(kind: Kind, t: FloatArray, error: float) -> FloatArray:
     """Return the characteristic function of what is known, with the error of the reading."""
+    # Imported here and below: only a calibration asks, and every process would carry 28 MiB.
+    from scipy.special import itj0y0, j0
+
     value: FloatArray = np.exp(-0.5 * (kind.sigma**2 + error**2) * t * t)
     for ring in kind.rings:
         value *= j0(ring * t)
@@ -186,6 +188,8 @@ def _known_factor(kind: Kind, t: FloatArray, error: float) -> FloatArray:
 
 
 def _disc_factor(x: FloatArray) -> FloatArray:
+    from scipy.special import j1
+
     x = x + 1e-100  # where a part does not reach the plane
     return np.asarray(2.0 * j1(x) / x)
 
@@ -230,6 +234,8 @@ def reading_densities(
     Source: series of the resultant (Barakat, Optica Acta 21, 1974), differentiated. A reading below twice the error of
     one coordinate counts as that: at zero the density of a length vanishes.
     """
+    from scipy.special import j0
+
     span = kind.greatest([float(grid[-1]) for grid in grids], law)
     error = max(kind.error, span / sharpness)
     terms = _terms(kind, span, error)
@@ -620,6 +626,8 @@ def _predicting_factor(
     kind: Kind, joint: FloatArray, grids: Sequence[FloatArray], roots: Sequence[float], law: Law
 ) -> float:
     """Return the factor on the root mean squares at which a stack has the 95th percentile of its predictive law."""
+    from scipy.special import j1
+
     most = 2.0
     span = kind.greatest(
         [max(float(grid[-1]), most * roots[one]) for one, grid in zip(kind.scope, grids, strict=True)], law

@@ -10,7 +10,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 import numpy as np
-from scipy.special import betainc
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,6 +36,8 @@ _STRAIGHT: Final = 1e-6
 """Lag over the axial depth, radians, below which the edge counts as straight."""
 _EDGE: Final = 1e-12
 """Rounding of angles, radians."""
+_TERMS: Final = 52
+"""Terms of a power series up to one half, after which nothing changes in double precision."""
 _MOST_TEETH: Final = 32
 """Teeth in the cut above which the sum no longer varies with the rotation, and acts at half of the depth."""
 _SAME: Final = 1e-3
@@ -94,9 +95,37 @@ def sine_power_integral(power: float, angle_rad: float) -> float:
 
 def _sine_powers(power: float, angles: _Floats) -> _Floats:
     """Return ∫₀^φ sin^p t dt for angles in [0, π]."""
-    half = 0.5 * math.sqrt(math.pi) * math.exp(math.lgamma(0.5 * (power + 1.0)) - math.lgamma(0.5 * power + 1.0))
-    part: _Floats = half * betainc(0.5 * (power + 1.0), 0.5, np.sin(angles) ** 2)
+    # Written out, because importing scipy.special takes longer than importing numpy, and 20 MiB.
+    exponent = 0.5 * (power + 1.0)
+    half = 0.5 * math.sqrt(math.pi) * math.exp(math.lgamma(exponent) - math.lgamma(0.5 * power + 1.0))
+    sines, cosines = np.sin(angles) ** 2, np.cos(angles) ** 2
+    from_start, from_middle = _series(power)
+    low = sines**exponent * _polynomial(from_start, sines)
+    high = half - np.sqrt(cosines) * _polynomial(from_middle, cosines)
+    part = np.where(sines <= 0.5, low, high)
     return np.where(angles > 0.5 * math.pi, 2.0 * half - part, part)
+
+
+@lru_cache(maxsize=64)
+def _series(power: float) -> tuple[_Floats, _Floats]:
+    """Return the coefficients of half of B(x; a, 1/2)/x^a and of B(x; 1/2, a)/√x in powers of x, a = (p+1)/2."""
+    exponent = 0.5 * (power + 1.0)
+    found: list[_Floats] = []
+    for first, other in ((exponent, 0.5), (0.5, exponent)):
+        binomial, terms = 1.0, []
+        for k in range(_TERMS):
+            terms.append(0.5 * binomial / (first + k))
+            binomial *= (k + 1.0 - other) / (k + 1.0)
+        found.append(np.array(terms))
+    return found[0], found[1]
+
+
+def _polynomial(coefficients: _Floats, at: _Floats) -> _Floats:
+    powers = np.empty((_TERMS, at.size))
+    powers[0] = 1.0
+    powers[1:] = at.ravel()
+    np.multiply.accumulate(powers, axis=0, out=powers)
+    return np.asarray(coefficients @ powers).reshape(at.shape)
 
 
 class _True:

@@ -6,6 +6,7 @@ import math
 import re
 from typing import Any
 
+import mpmath
 import numpy as np
 import pytest
 
@@ -17,7 +18,7 @@ from rules.cutting.formulas import (
     peak_sums,
     specific_force_mpa,
 )
-from rules.cutting.tooth_sums import tooth_sums
+from rules.cutting.tooth_sums import sine_power_integral, tooth_sums
 
 
 def test_slab_mill_of_a_textbook_on_manufacturing() -> None:
@@ -188,3 +189,12 @@ def test_radial_and_tangential_forces_as_vectors(teeth: int, share: float, expon
     scanned = 2100.0 * 12.0 * 0.1 ** (1.0 - exponent) * np.hypot(x.sum(axis=1), y.sum(axis=1)).max()
     load = milling_load(25.0, teeth, 12.0, 25.0 * share, 0.1, None, 2100.0, exponent, radial_ratio=0.45)
     assert load.peak_in_plane_n == pytest.approx(scanned, rel=1e-6)
+
+
+@pytest.mark.parametrize("power", [0.0, 0.05, 0.4, 0.74, 1.0, 1.26, 2.0, 3.7])
+def test_powers_of_the_sine_as_the_incomplete_beta_function(power: float) -> None:
+    """Up to a right angle, which the two series share half and half, and at the ends."""
+    for angle in (0.0, 1e-9, 0.01, 0.3, 0.785, 0.786, 1.2, 1.57, 0.5 * math.pi):
+        with mpmath.workdps(40):
+            told = float(mpmath.betainc((power + 1) / mpmath.mpf(2), 0.5, 0, mpmath.sin(angle) ** 2) / 2)
+        assert sine_power_integral(power, angle) == pytest.approx(told, rel=1e-14, abs=1e-300)
