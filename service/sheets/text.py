@@ -27,6 +27,7 @@ __all__ = [
     "PlainConsole",
     "PlainText",
     "count",
+    "cut",
     "fixed",
     "heading",
     "missing_line",
@@ -145,6 +146,19 @@ def _wrapped(text: str, width: int) -> Iterator[str]:
 
 _SINGLE: Final = re.compile("[ -~\xa0-\xac\xae-\u02ff\u0370-\u0482]*").fullmatch
 """Whether each character is one cell wide; the ranges are those of common western text."""
+
+
+def cut(text: str, console: Console, most: int, indent: int = 0, style: str = "") -> None:
+    """Print at most so many lines of a text, with an ellipsis where it goes on."""
+    room = console.width - indent
+    lines = list(_wrapped(text, room))
+    if len(lines) > most:
+        last = lines[most - 1]
+        while cell_len(last) >= room:
+            last = last[:-1]
+        lines = [*lines[: most - 1], f"{last}…"]
+    for line in lines:
+        say(line, console, indent, style)
 
 
 def print_section(one: Section, console: Console) -> None:
