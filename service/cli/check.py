@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import get_args
 
+from rich.text import Text
+
 from rules.assessor import Assessor
 from rules.quantities.inch import shown_in
 from rules.schema.parsing import parse, parse_request
@@ -25,7 +27,6 @@ from service.cli.files import (
 )
 from service.operations.assessors import load_assessor
 from service.sheets.check import print_brief, print_closing, print_report
-from service.sheets.text import say
 
 __all__ = ["check_arguments"]
 
@@ -111,9 +112,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
             print(report.only(sections).model_dump_json())
             continue
         if len(arguments.files) > 1:
-            if number:
-                say("", console)
-            say(name, console, style="dim")
+            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         if arguments.brief:
             print_brief(report, console)
         else:

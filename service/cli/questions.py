@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Final, get_args
 
 from pydantic import ValidationError
+from rich.text import Text
 
 from rules.budget import full_budget
 from rules.calibration.calibrating import calibrate
@@ -55,7 +56,7 @@ from service.sheets.questions import (
     print_comparison,
     print_reading,
 )
-from service.sheets.text import say, section
+from service.sheets.text import section
 
 __all__ = [
     "DECISION_CODES",
@@ -330,9 +331,7 @@ def _run_read(arguments: argparse.Namespace) -> int:
             print(report.model_dump_json())
             continue
         if len(arguments.files) > 1:
-            if number:
-                say("", console)
-            say(name, console, style="dim")
+            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_reading(report, console, closing=False)
         told.append(report)
     section("Cautions", list(dict.fromkeys(one for report in told for one in report.cautions)), console)

@@ -69,6 +69,10 @@ class PlainConsole(Console):
         super().__init__(file=file, width=width, highlight=False, color_system=None, force_terminal=False, _environ={})
         self.plain_width = width
 
+    def on_broken_pipe(self) -> None:
+        """Raise ``BrokenPipeError``, as `write` does; the library would exit with 1, the code of a review."""
+        raise BrokenPipeError
+
     def write(self, line: str) -> None:
         """Write one line."""
         self.file.write(f"{line}\n")
