@@ -14,17 +14,19 @@ from rules.quantities.inch import shown_in
 from rules.schema.parsing import parse, parse_request
 from rules.schema.report import Report
 from rules.schema.request import AssumptionSet, CheckRequest, Policy, Unstated
+from service.cli import examples
 from service.cli.files import (
     BAD_INPUT,
     VERDICT_CODES,
     add_rulebooks,
     add_unit,
+    add_width,
     judged,
     report_console,
     settings_of,
 )
 from service.operations.assessors import load_assessor
-from service.sheets.check import print_report
+from service.sheets.check import print_brief, print_closing, print_report
 
 __all__ = ["check_arguments"]
 
@@ -35,7 +37,13 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
         "Check the stacks in request files. Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid"
         " input, 4 program fault."
     )
-    parser.epilog = "example: stackgauge check stack.json --html report.html"
+    parser.epilog = examples(
+        ("stackgauge check stack.json", "the whole report"),
+        ("stackgauge check stack.yaml --brief --unit inch", "ten lines, in inches"),
+        ("stackgauge check stack.json --unstated undecided", "assume nothing"),
+        ("stackgauge check stack.json --html report.html --sheet sheet.html", "page, and instruction on A4"),
+        ("stackgauge check library/*.json --json > reports.ndjson", "a line of JSON for each"),
+    )
     parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON or YAML; - for standard input")
     parser.add_argument(
         "--unstated",
@@ -50,9 +58,12 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
     )
-    parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print each report as one line of JSON")
+    form.add_argument("--brief", action="store_true", help="print verdict, reason and main figures: ten lines at most")
     parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
     add_unit(parser)
+    add_width(parser)
     parser.add_argument(
         "--sheet",
         type=Path,
@@ -78,7 +89,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
         if own is None:
             return BAD_INPUT
     assessor = load_assessor(settings_of(arguments))
-    console = report_console()
+    console = report_console(arguments.width)
 
     def judge(data: object) -> tuple[Report, frozenset[str], dict[Path, str]]:
         request = _with_unstated(_with_set(parse_request(data), own), arguments.unstated)
@@ -88,6 +99,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
         return assessor.assess(request), request.sections, pages
 
     worst = 0
+    told: list[Report] = []
     for number, name in enumerate(arguments.files):
         report, sections, pages = judged(name, judge) or (None, frozenset(), {})
         worst = max(worst, BAD_INPUT if report is None else VERDICT_CODES[report.verdict])
@@ -101,7 +113,12 @@ def _run_check(arguments: argparse.Namespace) -> int:
             continue
         if len(arguments.files) > 1:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
-        print_report(report, console)
+        if arguments.brief:
+            print_brief(report, console)
+        else:
+            print_report(report, console, closing=False)
+            told.append(report)
+    print_closing(told, console)
     return worst
 
 

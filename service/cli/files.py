@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -20,7 +21,7 @@ from rules.schema.short_form import NotYAMLError, full_form, placed, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
 from service.operations.settings import Settings
-from service.sheets.text import PLAIN_WIDTH
+from service.sheets.text import PLAIN_WIDTH, PlainConsole
 
 __all__ = [
     "BAD_INPUT",
@@ -32,6 +33,7 @@ __all__ = [
     "VERDICT_CODES",
     "add_rulebooks",
     "add_unit",
+    "add_width",
     "judged",
     "position_of",
     "printable",
@@ -164,17 +166,43 @@ def add_unit(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_width(parser: argparse.ArgumentParser) -> None:
+    """Add the option that sets the width of the text."""
+    parser.add_argument(
+        "--width",
+        type=_width,
+        metavar="COLUMNS",
+        help="width of the text, 40 to 400, or `terminal` (default: that of the terminal, 100 to a file or a pipe)",
+    )
+
+
+def _width(text: str) -> int:
+    if text == "terminal":
+        for stream in (sys.__stdout__, sys.__stderr__, sys.__stdin__):
+            if stream is not None and stream.isatty():
+                return max(_NARROWEST, os.get_terminal_size(stream.fileno()).columns)
+        raise argparse.ArgumentTypeError("no terminal to take the width from; state a number of columns")
+    if not text.isascii() or not text.isdigit() or not _NARROWEST <= int(text) <= _WIDEST:
+        raise argparse.ArgumentTypeError(f"a whole number from {_NARROWEST} to {_WIDEST}, or terminal, is expected")
+    return int(text)
+
+
+_NARROWEST: Final = 40
+_WIDEST: Final = 400
+
+
 class _Console(Console):
     def on_broken_pipe(self) -> None:
         """Raise ``BrokenPipeError``; the console itself would exit with 1, the code of a review."""
         raise BrokenPipeError
 
 
-def report_console(*, stderr: bool = False) -> Console:
+def report_console(width: int | None = None, *, stderr: bool = False) -> Console:
     """The console for reports: a terminal, or plain lines of fixed width."""
-    if (sys.stderr if stderr else sys.stdout).isatty():
-        return _Console(highlight=False, stderr=stderr)
-    return _Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False, stderr=stderr)
+    stream = sys.stderr if stderr else sys.stdout
+    if stream.isatty():
+        return _Console(width=width, highlight=False, stderr=stderr)
+    return PlainConsole(stream, width or PLAIN_WIDTH)
 
 
 def add_rulebooks(parser: argparse.ArgumentParser) -> None:

@@ -10,11 +10,11 @@ from collections.abc import Mapping, Sequence
 from importlib import import_module
 from importlib.util import find_spec
 from types import MappingProxyType
-from typing import Final, NoReturn
+from typing import Any, Final, NoReturn
 
 from rules import MissingExtraError, missing_extra
 from rules.version import VERSION
-from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
+from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED, examples
 
 __all__ = ["main"]
 
@@ -43,8 +43,18 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
 ten times as long as a check; its function ``NAME_arguments`` adds what the command takes."""
 
 
+class _Formatter(argparse.HelpFormatter):
+    """Keeps the lines of examples."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return text if text.startswith("examples:") else super()._fill_text(text, width, indent)
+
+
 class _Parser(argparse.ArgumentParser):
     """A parser that exits with 3 for invalid arguments; argparse's 2 means a failed stack here."""
+
+    def __init__(self, **words: Any) -> None:
+        super().__init__(**{"formatter_class": _Formatter, **words})
 
     def error(self, message: str) -> NoReturn:
         self.print_usage(sys.stderr)
@@ -133,7 +143,12 @@ def _parser(command: str | None) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = _Parser(
         prog="stackgauge",
         description="Checks cutting-tool stacks: fit, runout, permissible speed and assembly.",
-        epilog="example: stackgauge check stack.json",
+        epilog=examples(
+            ("stackgauge new shrink-fit stack.yaml", "a file to start from"),
+            ("stackgauge check stack.yaml --brief", "verdict, reason and main figures"),
+            ("stackgauge draw stack.yaml --out stack.svg", "side view to scale"),
+            ("stackgauge COMMAND --help", "arguments and examples of a command"),
+        ),
     )
     parser.add_argument("--version", action="version", version=f"stackgauge {VERSION}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")

@@ -31,6 +31,7 @@ from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.search import SearchReport, SearchRequest
 from rules.search.search import search
+from service.cli import examples
 from service.cli.files import (
     BAD_INPUT,
     READING_ACCEPTED,
@@ -39,6 +40,7 @@ from service.cli.files import (
     VERDICT_CODES,
     add_rulebooks,
     add_unit,
+    add_width,
     judged,
     report_console,
     settings_of,
@@ -54,6 +56,7 @@ from service.sheets.questions import (
     print_comparison,
     print_reading,
 )
+from service.sheets.text import section
 
 __all__ = [
     "DECISION_CODES",
@@ -77,10 +80,14 @@ def budget_arguments(parser: argparse.ArgumentParser) -> None:
         " seat, the best clocking and the tolerance of each part. A check request is valid input. Exit code: 0"
         " complete, 1 contributors missing, 3 invalid input, 4 program fault."
     )
-    parser.epilog = "example: stackgauge budget stack.json"
+    parser.epilog = examples(
+        ("stackgauge budget stack.json", "contributors, totals, clocking"),
+        ("stackgauge budget stack.json --json", "the same as JSON"),
+    )
     parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the budget as one line of JSON")
     add_rulebooks(parser)
+    add_width(parser)
     parser.set_defaults(run=_run_budget)
 
 
@@ -96,7 +103,7 @@ def _run_budget(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(report.model_dump_json())
     else:
-        print_budget(report, report_console())
+        print_budget(report, report_console(arguments.width))
     return 0 if report.complete else 1
 
 
@@ -109,10 +116,14 @@ _ABOUT_COMPARE: Final = (
 def compare_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = _ABOUT_COMPARE
-    parser.epilog = "example: stackgauge compare comparison.json"
+    parser.epilog = examples(
+        ("stackgauge compare comparison.json", "alternatives side by side"),
+        ("stackgauge compare comparison.json --json | jq .non_dominated", "for programs"),
+    )
     parser.add_argument("file", metavar="FILE", help="comparison as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
+    add_width(parser)
     parser.set_defaults(run=_run_compare)
 
 
@@ -128,7 +139,7 @@ def _run_compare(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(report.model_dump_json())
     else:
-        print_comparison(report, report_console())
+        print_comparison(report, report_console(arguments.width))
     return min(VERDICT_CODES[one.verdict] for one in report.alternatives)
 
 
@@ -144,13 +155,17 @@ _ABOUT_SEARCH: Final = (
 def search_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = _ABOUT_SEARCH
-    parser.epilog = "example: stackgauge search search.json"
+    parser.epilog = examples(
+        ("stackgauge search search.json", "stacks from an inventory, best first"),
+        ("stackgauge search search.json --json", "the same as JSON"),
+    )
     parser.add_argument("file", metavar="FILE", help="search as JSON; - for standard input")
     parser.add_argument(
         "--continue", metavar="TOKEN", dest="token", help="token of the previous page, to get the next one"
     )
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
+    add_width(parser)
     parser.set_defaults(run=_run_search)
 
 
@@ -168,7 +183,7 @@ def _run_search(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(report.model_dump_json())
     else:
-        print_search(report, report_console())
+        print_search(report, report_console(arguments.width))
     return min((VERDICT_CODES[one.verdict] for one in report.items), default=NOTHING_FOUND)
 
 
@@ -186,7 +201,10 @@ _ABOUT_GATE: Final = (
 def gate_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = _ABOUT_GATE
-    parser.epilog = "example: stackgauge gate order.json"
+    parser.epilog = examples(
+        ("stackgauge gate order.json", "may the order start?"),
+        ("stackgauge gate order.json --json", "the decision as JSON"),
+    )
     parser.add_argument(
         "file", metavar="FILE", help="work order as JSON, with --verify the answer of a gate; - for standard input"
     )
@@ -209,6 +227,7 @@ def gate_arguments(parser: argparse.ArgumentParser) -> None:
         "--json", action="store_true", help="print the report, with --verify the signed record, as one line of JSON"
     )
     add_rulebooks(parser)
+    add_width(parser)
     parser.set_defaults(run=_run_gate)
 
 
@@ -237,7 +256,7 @@ def _run_gate(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(report.model_dump_json())
     else:
-        print_gate(report, report_console())
+        print_gate(report, report_console(arguments.width))
     return _gate_code(report)
 
 
@@ -265,7 +284,7 @@ def _run_verify(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(canonical(judgement_record(report)).decode())
     else:
-        print_signed(report, key, report_console())
+        print_signed(report, key, report_console(arguments.width))
     return _gate_code(report)
 
 
@@ -283,17 +302,22 @@ def read_arguments(parser: argparse.ArgumentParser) -> None:
         "Judge runout readings and print the next step. Exit code, worst case: 0 accepted, 1 not proven or"
         " another step needed, 2 beyond the limit or outside the prediction, 3 invalid input, 4 program fault."
     )
-    parser.epilog = "example: stackgauge read reading.json"
+    parser.epilog = examples(
+        ("stackgauge read reading.json", "judge one reading"),
+        ("stackgauge read *.json", "several, cautions once"),
+    )
     parser.add_argument("files", nargs="+", metavar="FILE", help="reading as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     add_rulebooks(parser)
+    add_width(parser)
     parser.set_defaults(run=_run_read)
 
 
 def _run_read(arguments: argparse.Namespace) -> int:
     assessor = load_assessor(settings_of(arguments))
-    console = report_console()
+    console = report_console(arguments.width)
     worst = READING_ACCEPTED
+    told: list[ReadingReport] = []
 
     def judge(data: object) -> ReadingReport:
         return read_gauge(parse(ReadingRequest, data), assessor.book, assessor.catalogue)
@@ -308,7 +332,9 @@ def _run_read(arguments: argparse.Namespace) -> int:
             continue
         if len(arguments.files) > 1:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
-        print_reading(report, console)
+        print_reading(report, console, closing=False)
+        told.append(report)
+    section("Cautions", list(dict.fromkeys(one for report in told for one in report.cautions)), console)
     return worst
 
 
@@ -328,10 +354,14 @@ def build_arguments(parser: argparse.ArgumentParser) -> None:
         "Follow a stack that is read after each part. Exit code, of the last stage: 0 go on or conforming, 1 another"
         " step needed or not proven, 2 a part to replace or beyond the limit, 3 invalid input, 4 program fault."
     )
-    parser.epilog = "example: stackgauge build build.json"
+    parser.epilog = examples(
+        ("stackgauge build build.json", "stage by stage"),
+        ("stackgauge build - < build.json", "from standard input"),
+    )
     parser.add_argument("file", metavar="FILE", help="build as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
+    add_width(parser)
     parser.set_defaults(run=_run_build)
 
 
@@ -347,7 +377,7 @@ def _run_build(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(report.model_dump_json())
     else:
-        print_build(report, report_console())
+        print_build(report, report_console(arguments.width))
     if report.finished.decision is not None:
         return {"conforms": READING_ACCEPTED, "does_not_conform": READING_REFUSED}.get(
             report.finished.decision.decision, READING_OPEN
@@ -361,11 +391,16 @@ def calibrate_arguments(parser: argparse.ArgumentParser) -> None:
         "Turn a shop's readings into its own assumed values, for `policy.assumption_set` of a check. Exit code: 0 no"
         " warnings, 1 warnings, outliers or readings not used, 2 no reading usable, 3 invalid input, 4 program fault."
     )
-    parser.epilog = "example: stackgauge calibrate readings.json --set own.json"
+    parser.epilog = examples(
+        ("stackgauge calibrate readings.json", "what the readings say"),
+        ("stackgauge calibrate readings.json --set own.json", "keep it as a set"),
+        ("stackgauge check stack.json --assumption-set own.json", "use the set"),
+    )
     parser.add_argument("file", metavar="FILE", help="calibration as JSON; - for standard input")
     parser.add_argument("--set", type=Path, metavar="OUT", help="write the set of assumed values as JSON")
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
+    add_width(parser)
     parser.set_defaults(run=_run_calibrate)
 
 
@@ -388,7 +423,7 @@ def _run_calibrate(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(report.model_dump_json())
     else:
-        print_calibration(report, report_console())
+        print_calibration(report, report_console(arguments.width))
     if own is None:
         return 2
     return 1 if report.warnings or report.outliers or report.not_used else 0
@@ -400,7 +435,11 @@ def draw_arguments(parser: argparse.ArgumentParser) -> None:
         "Check the stack in a file and write a drawing or chart as SVG, whatever the verdict. Exit code:"
         " 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault."
     )
-    parser.epilog = "example: stackgauge draw stack.json --out stack.svg"
+    parser.epilog = examples(
+        ("stackgauge draw stack.json --out stack.svg", "side view"),
+        ("stackgauge draw stack.json --picture distribution --out runout.svg", "a chart"),
+        ("stackgauge draw stack.json --unit inch > stack.svg", "in inches, to a file"),
+    )
     parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument(
         "--picture",
@@ -409,13 +448,21 @@ def draw_arguments(parser: argparse.ArgumentParser) -> None:
         help="drawing or chart (default: stack, the side view)",
     )
     parser.add_argument("--straight", action="store_true", help="draw the axis straight, without runout")
-    parser.add_argument("--out", type=Path, metavar="FILE.svg", help="output file (default: standard output)")
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE.svg",
+        help="output file (default: standard output, if that is no terminal)",
+    )
     add_unit(parser)
     add_rulebooks(parser)
     parser.set_defaults(run=_run_draw)
 
 
 def _run_draw(arguments: argparse.Namespace) -> int:
+    if arguments.out is None and sys.stdout.isatty():
+        print("SVG is no text to read: name a file with --out FILE.svg, or send it on with > or |", file=sys.stderr)
+        return BAD_INPUT
     assessor = load_assessor(settings_of(arguments))
 
     def draw(data: object) -> tuple[str, Report]:
@@ -427,7 +474,7 @@ def _run_draw(arguments: argparse.Namespace) -> int:
     if made is None:
         return BAD_INPUT
     picture, report = made
-    if arguments.out is None:
+    if arguments.out in (None, Path("-")):
         sys.stdout.buffer.write(picture.encode())
         sys.stdout.buffer.flush()
         return VERDICT_CODES[report.verdict]

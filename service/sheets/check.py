@@ -6,7 +6,7 @@ both show what the section holds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -27,12 +27,14 @@ from rules.schema.report import (
     Finding,
     GeometryReport,
     JudgementDeviation,
+    OperationGrip,
     PlaneReport,
     PositionReport,
     Provenance,
     RecordField,
     Report,
     RunoutReport,
+    SpeedLimit,
     StateReason,
     Summary,
     Undecided,
@@ -56,12 +58,14 @@ from service.sheets.figures import (
     table,
     within,
     worded,
+    words,
 )
-from service.sheets.mechanics import mechanics
+from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
 from service.sheets.text import (
     STYLES,
     PlainText,
     count,
+    cut,
     heading,
     missing_line,
     plain,
@@ -83,10 +87,13 @@ __all__ = [
     "first_to_state",
     "grouped",
     "in_units_shown",
+    "key",
     "not_stated",
     "part_or_joint",
     "plane_of_limit",
     "print_assembly",
+    "print_brief",
+    "print_closing",
     "print_report",
     "provenance",
     "reason",
@@ -393,9 +400,12 @@ def _step_shown(step: AssemblyStep) -> AssemblyStep:
     return step.model_copy(update={"text": shown_sentence(step.text)})
 
 
-def print_report(report: Report, console: Console) -> None:
-    """Print verdict, changed rules, findings, gaps, figures, work instruction and cautions, in this order."""
-    report = in_units_shown(report)
+def print_report(report: Report, console: Console, *, closing: bool = True) -> None:
+    """Print verdict, changed rules, findings, gaps, figures, work instruction and cautions, in this order.
+
+    Without ``closing`` the cautions are left to `print_closing`, once for several reports.
+    """
+    whole, report = report, in_units_shown(report)
     verdict = (report.verdict.upper(), STYLES[report.verdict])
     say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
     if report.labels:
@@ -410,8 +420,76 @@ def print_report(report: Report, console: Console) -> None:
         print_section(one, console)
     if report.assembly is not None:
         print_assembly(report.assembly, console, report.label_line)
-    section(NEVER_MEASURED.label, report.provenance.never_measured, console)
-    section("Cautions", report.cautions, console)
+    if closing:
+        print_closing([whole], console)
+
+
+def print_closing(reports: Sequence[Report], console: Console) -> None:
+    """Print what was never measured and the cautions, each once for all reports."""
+    reports = [in_units_shown(report) for report in reports]
+    measured = dict.fromkeys(one for report in reports for one in report.provenance.never_measured)
+    section(NEVER_MEASURED.label, list(measured), console)
+    section("Cautions", list(dict.fromkeys(one for report in reports for one in report.cautions)), console)
+
+
+_KEYS: Final = 2
+"""Figures of a brief report; with the other lines, some of them two long, it has ten at most."""
+
+
+def print_brief(report: Report, console: Console) -> None:
+    """Print verdict, the gravest finding with its remedy, and the figures wanted first, in ten lines at most."""
+    report = in_units_shown(report)
+    cut(f"{report.verdict.upper()}  {unnamed(report)}", console, 1, style=STYLES[report.verdict])
+    cut(counts(report.summary), console, 1)
+    worst = next((one for kind in STYLES for one in report.findings if one.severity == kind), None)
+    if worst is not None:
+        cut(f"{worst.severity} {worst.code}: {worst.message}", console, 2, 2)
+        cut(f"Remedy: {worst.remedy}", console, 2, 2)
+    elif report.undecided:
+        codes = list(dict.fromkeys(gap.code for gap in report.undecided))
+        cut(f"Not decided: {', '.join(codes)}", console, 1, 2)
+    for name, figure, against in list(key(report))[:_KEYS]:
+        cut("; ".join(map(plain, filter(None, ((f"{name}: ", *figure), against)))), console, 1, 2)
+    if report.if_assumptions_hold is not None:
+        told = (
+            f"{count(report.summary.assumed, 'value')} assumed: no release. If they hold: {report.if_assumptions_hold}."
+        )
+        cut(told, console, 1)
+    if report.cautions:
+        cut(f"Read the {count(len(report.cautions), 'caution')} of the full report.", console, 1)
+
+
+def key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
+    """Yield what the shop asks first: name, figure, and what it is held against."""
+    one = report.operation
+    plane = plane_of_limit(report)
+    if plane is not None:
+        limited = None if one is None else one.runout
+        limit = ("no limit",) if limited is None else ("limit ", *RUNOUT_LIMIT.cell(limited))
+        yield f"Runout at the {words('plane', plane.plane)}, {P95.label}", P95.cell(plane) or (UNKNOWN,), limit
+    lowest = report.lowest_limit
+    highest = () if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")
+    if one is not None and one.speed.programmed_rpm is not None:
+        against = ("lowest limit ", *highest) if highest else ("no limit known",)
+        yield PROGRAMMED_SPEED.label, PROGRAMMED_SPEED.cell(one.speed), against
+    elif lowest is not None:
+        yield "Highest speed", highest[:1], (lowest.words,)
+    for grip in () if one is None else one.grip:
+        if grip.weakest:
+            safety = line(OperationGrip, "safety_factor")
+            yield safety.label, safety.cell(grip), (str(grip.joint),)
+    deflection = None if one is None else one.bending
+    for part, name, limit_name in (
+        (deflection, "deflection_um", "deflection_limit_um"),
+        (report.geometry, "tip_mm", None),
+        (report.mass, "total_kg", None),
+    ):
+        if part is None:
+            continue
+        shown = line(type(part), name)
+        permitted = () if limit_name is None else line(type(part), limit_name).cell(part)
+        if cell := shown.cell(part):
+            yield shown.label, cell, ("limit ", *permitted) if permitted else ()
 
 
 def report_text(report: Report) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from hashlib import sha256
 from importlib.resources import files
@@ -24,14 +24,13 @@ from pydantic_core import to_json
 from rules.schema.build import BuildReport
 from rules.schema.calibration import CalibrationReport
 from rules.schema.reading import ReadingReport
-from rules.schema.report import OperationGrip, Provenance, Report, SpeedLimit, Verdict
+from rules.schema.report import Provenance, Report, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.sheets.assumed import assumed, headlines
 from service.sheets.check import (
     CHANGED,
     NO_FINDINGS,
-    P95,
     POSITION,
     acceptance,
     changes,
@@ -40,9 +39,9 @@ from service.sheets.check import (
     first_to_state,
     grouped,
     in_units_shown,
+    key,
     not_stated,
     part_or_joint,
-    plane_of_limit,
     provenance,
     reason,
     record_facts,
@@ -63,11 +62,10 @@ from service.sheets.figures import (
     Table,
     blank_sign,
     in_column,
-    line,
     missing_words,
     words,
 )
-from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
+from service.sheets.mechanics import mechanics
 from service.sheets.questions import (
     build_headline,
     build_sections,
@@ -178,7 +176,7 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         changed_title=CHANGED,
         changes=changes(report.provenance),
         no_findings=NO_FINDINGS,
-        key=list(_key(report)),
+        key=list(key(report)),
         stack=_stack(report, analysis),
         sections=[
             one for one in (assumed(report), runout(report.runout), *mechanics(report)) if one or one.name in _PICTURES
@@ -247,39 +245,6 @@ def _drawn(report: Report, analysis: StackAnalysis) -> dict[str, Markup]:
         name: Markup('<p class="note">{}</p>').format(NOTHING_TO_SHOW[name]) if svg is None else Markup(svg)  # noqa: S704
         for name, svg in shown.items()
     }
-
-
-def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
-    """What the shop asks first: name, figure, and what it is held against."""
-    one = report.operation
-    plane = plane_of_limit(report)
-    if plane is not None:
-        limited = None if one is None else one.runout
-        limit = ("no limit",) if limited is None else ("limit ", *RUNOUT_LIMIT.cell(limited))
-        yield f"Runout at the {words('plane', plane.plane)}, {P95.label}", P95.cell(plane) or (UNKNOWN,), limit
-    lowest = report.lowest_limit
-    highest = () if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")
-    if one is not None and one.speed.programmed_rpm is not None:
-        against = ("lowest limit ", *highest) if highest else ("no limit known",)
-        yield PROGRAMMED_SPEED.label, PROGRAMMED_SPEED.cell(one.speed), against
-    elif lowest is not None:
-        yield "Highest speed", highest[:1], (lowest.words,)
-    for grip in () if one is None else one.grip:
-        if grip.weakest:
-            safety = line(OperationGrip, "safety_factor")
-            yield safety.label, safety.cell(grip), (str(grip.joint),)
-    deflection = None if one is None else one.bending
-    for part, name, limit_name in (
-        (deflection, "deflection_um", "deflection_limit_um"),
-        (report.geometry, "tip_mm", None),
-        (report.mass, "total_kg", None),
-    ):
-        if part is None:
-            continue
-        shown = line(type(part), name)
-        permitted = () if limit_name is None else line(type(part), limit_name).cell(part)
-        if cell := shown.cell(part):
-            yield shown.label, cell, ("limit ", *permitted) if permitted else ()
 
 
 def calibration_page(report: CalibrationReport) -> str:

@@ -295,13 +295,14 @@ def _words(heads: tuple[str, ...], rows: Iterable[Sequence[str]], caption: str) 
     return Table(caption, heads, tuple([Row(tuple([(cell,) for cell in row])) for row in rows]))
 
 
-def print_reading(report: ReadingReport, console: Console) -> None:
-    """Print the next step, then every section."""
+def print_reading(report: ReadingReport, console: Console, *, closing: bool = True) -> None:
+    """Print the next step, then every section; without ``closing`` all but the cautions."""
     look = _STYLES.get(report.next_step.action, "bold yellow")
     say(Text(reading_headline(report), style=look), console)
     say(Text(report.next_step.text), console)
     for one in reading_sections(report):
-        print_section(one, console)
+        if closing or one.name != "cautions":
+            print_section(one, console)
 
 
 def reading_text(report: ReadingReport) -> str:

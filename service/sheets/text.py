@@ -27,6 +27,7 @@ __all__ = [
     "PlainConsole",
     "PlainText",
     "count",
+    "cut",
     "fixed",
     "heading",
     "missing_line",
@@ -67,6 +68,10 @@ class PlainConsole(Console):
     def __init__(self, file: IO[str] | None = None, width: int = PLAIN_WIDTH) -> None:
         super().__init__(file=file, width=width, highlight=False, color_system=None, force_terminal=False, _environ={})
         self.plain_width = width
+
+    def on_broken_pipe(self) -> None:
+        """Raise ``BrokenPipeError``, as `write` does; the library would exit with 1, the code of a review."""
+        raise BrokenPipeError
 
     def write(self, line: str) -> None:
         """Write one line."""
@@ -145,6 +150,19 @@ def _wrapped(text: str, width: int) -> Iterator[str]:
 
 _SINGLE: Final = re.compile("[ -~\xa0-\xac\xae-\u02ff\u0370-\u0482]*").fullmatch
 """Whether each character is one cell wide; the ranges are those of common western text."""
+
+
+def cut(text: str, console: Console, most: int, indent: int = 0, style: str = "") -> None:
+    """Print at most so many lines of a text, with an ellipsis where it goes on."""
+    room = console.width - indent
+    lines = list(_wrapped(text, room))
+    if len(lines) > most:
+        last = lines[most - 1]
+        while cell_len(last) >= room:
+            last = last[:-1]
+        lines = [*lines[: most - 1], f"{last}…"]
+    for line in lines:
+        say(line, console, indent, style)
 
 
 def print_section(one: Section, console: Console) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
+import os
+import pty
 import subprocess
 import sys
 from pathlib import Path
@@ -92,6 +95,99 @@ def test_a_misspelt_field_is_told_with_pointer_and_place(files: dict[str, str], 
     text = Path(files["misspelt"]).read_text(encoding="utf-8").split("\n")[int(line) - 1]
     assert text[int(column) - 1 :].startswith('"feed_per_toth_mm"')
     assert rest == "/operations/0/feed_per_toth_mm: unknown field; did you mean 'feed_per_tooth_mm'?\n"
+
+
+DEMO = Path(__file__).parents[2] / "demo_data"
+
+
+@pytest.mark.parametrize("width", ["40", "60", "100"])
+@pytest.mark.parametrize("file", sorted((DEMO / "stacks").glob("*.json")), ids=lambda file: file.stem[:2])
+def test_a_brief_report_has_ten_lines_at_most(file: Path, width: str, capsys: Any) -> None:
+    """Verdict first, the gravest finding with its code, and no line wider than asked."""
+    code = main(["check", str(file), "--brief", "--width", width])
+    lines = capsys.readouterr().out.splitlines()
+    assert 3 < len(lines) <= 10
+    assert max(map(len, lines)) <= int(width)
+    assert lines[0].startswith(("PASS", "REVIEW", "FAIL")[code])
+    if code == VERDICT_CODES["fail"]:
+        assert lines[2].startswith("  error ")
+
+
+def test_a_brief_report_shows_inches(capsys: Any) -> None:
+    """The figures of the report in the units that are wanted."""
+    main(["check", str(DEMO / "stacks/01-deep-rib-shrink-extension.json"), "--brief", "--unit", "inch"])
+    told = capsys.readouterr().out
+    assert "; limit 0.00059 in" in told
+    assert "µm" not in told
+
+
+def test_cautions_are_printed_once(capsys: Any) -> None:
+    """After the last of several reports, those of all."""
+    files = [
+        str(DEMO / "stacks" / name) for name in ("01-deep-rib-shrink-extension.json", "03-deep-rib-nut-collets.json")
+    ]
+    main(["check", *files])
+    told = capsys.readouterr().out
+    assert told.count("\nCautions\n") == told.count("\nComputed, never compared with a measurement\n") == 1
+    assert told.count("This report is advice.") == told.count("gloves near a rotating spindle.") == 1
+    closing = told.partition("\nCautions\n")[2]
+    assert "induction heating" in closing
+    assert "nut on an empty" in closing
+    assert "\nStack\n" not in closing
+
+
+@pytest.mark.parametrize(
+    ("width", "told"), [("39", "40 to 400"), ("401", "40 to 400"), ("wide", "40 to 400"), ("terminal", "no terminal")]
+)
+def test_a_width_is_a_number_or_that_of_the_terminal(width: str, told: str) -> None:
+    """Without a terminal there is no width of one."""
+    words = [sys.executable, "-m", "service", "check", "stack.json", "--width", width]
+    ended = subprocess.run(words, stdin=subprocess.DEVNULL, capture_output=True, check=False, text=True)
+    assert ended.returncode == BAD_INPUT
+    assert told in ended.stderr
+
+
+def _in_terminal(*words: str, **environment: str) -> tuple[int, str]:
+    """Run a command in a terminal of its own; return exit code and what it showed."""
+    child, terminal = pty.fork()
+    if child == 0:
+        os.environ.update({"TERM": "xterm-256color", **environment})
+        os.execv(sys.executable, [sys.executable, "-m", "service", *words])  # noqa: S606
+    shown = b""
+    with contextlib.suppress(OSError):  # what reading a closed terminal raises
+        while part := os.read(terminal, 65536):
+            shown += part
+    os.close(terminal)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), shown.decode()
+
+
+def test_a_terminal_gets_no_svg() -> None:
+    """But a sentence that says where to write it."""
+    code, shown = _in_terminal("draw", str(DEMO / "stacks/04-shrink-fit-rougher.json"))
+    assert code == BAD_INPUT
+    assert "<svg" not in shown
+    assert "--out FILE.svg" in shown
+
+
+@pytest.mark.parametrize("no_color", ["", "1"])
+def test_colour_is_for_terminals_that_want_it(no_color: str) -> None:
+    """NO_COLOR leaves the words bold, without colour."""
+    _, shown = _in_terminal("check", str(DEMO / "stacks/03-deep-rib-nut-collets.json"), "--brief", NO_COLOR=no_color)
+    assert ("\x1b[1;31mFAIL" in shown) == (no_color == "")
+    assert "FAIL  KB-0103" in shown
+
+
+@pytest.mark.parametrize(
+    "command", ["check", "draw", "read", "build", "calibrate", "gate", "search", "compare", "budget"]
+)
+def test_help_has_examples(command: str, capsys: Any) -> None:
+    """Each begins with the name of the program."""
+    with pytest.raises(SystemExit):
+        main([command, "--help"])
+    _, _, told = capsys.readouterr().out.partition("\nexamples:\n")
+    lines = told.splitlines()
+    assert len(lines) >= 2
+    assert all(line.startswith("  stackgauge ") for line in lines)
 
 
 def test_standard_input_is_a_file(request_data: dict[str, Any], capsys: Any, monkeypatch: Any) -> None:

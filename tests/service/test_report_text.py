@@ -6,7 +6,10 @@ import io
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from rich.console import Console
+from rich.text import Text
 
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
@@ -14,6 +17,7 @@ from rules.schema.report import Quantity, Report
 from service.examples import EXAMPLES
 from service.sheets.check import finding_facts, print_report
 from service.sheets.figures import missing_words
+from service.sheets.text import PlainText, say
 from tests.support.stacks import deviation
 
 
@@ -36,6 +40,22 @@ def reports(assessor: Assessor) -> dict[str, Report]:
 
 
 NAMES = [*EXAMPLES, "swapped"]
+
+
+@given(
+    st.text(st.characters(exclude_categories=["Cs"]) | st.sampled_from(" \t\nab\xa0-µØ漢"), max_size=120),
+    st.integers(8, 60),
+    st.sampled_from([0, 2, 6]),
+)
+def test_plain_lines_are_broken_as_the_library_breaks_them(text: str, width: int, indent: int) -> None:
+    """Any text: wide and narrow characters, blanks of every kind, words longer than a line."""
+    plain, reference = PlainText(width), io.StringIO()
+    say(text, plain.console, indent)
+    console = Console(
+        file=reference, width=width, highlight=False, color_system=None, force_terminal=False, _environ={}
+    )
+    say(Text(text), console, indent)
+    assert plain.text() == reference.getvalue()
 
 
 @pytest.mark.parametrize("name", NAMES)
