@@ -4,6 +4,7 @@ import {
 } from "./base.js";
 
 const COMMON = {
+  __proto__: null,
   base_holder: ["machine_side", "workpiece_side", "gauge_length_mm", "runout", "max_speed_rpm"],
   extension: ["machine_side", "workpiece_side", "overall_length_mm", "runout"],
   reducer: ["machine_side", "workpiece_side", "overall_length_mm", "runout"],
@@ -17,6 +18,7 @@ const COMMON = {
   retention_knob: ["form", "thread", "head_angle_deg"],
 };
 const OF_STANDARD = {
+  __proto__: null,
   base_holder: ["runout", "max_speed_rpm"],
   extension: ["runout"],
   collet: ["runout"],
@@ -219,7 +221,7 @@ export function createBuilder(box, { set, replace, lists, more }) {
         fields.labelled({ key: "/machine/spindle", label: "Taper", kind: "designation", end: "spindle" }),
         fields.labelled({ key: "/machine/max_speed_rpm", label: "Highest speed" }),
       ),
-      moreFields("/machine", "Machine", "More about the machine"),
+      moreFields("/machine", "machine", "More about the machine"),
     );
   }
 
@@ -428,8 +430,10 @@ export function createBuilder(box, { set, replace, lists, more }) {
     },
     /** Put the focus into the field at a pointer; false if there is none. */
     focus: (pointer) => fields.focus(keyOf(pointer)),
-    /** Put the focus where a part is added. */
+    /** Start a new stack: all boxes closed, the focus where a part is added. */
     add() {
+      opened.clear();
+      for (const one of list.querySelectorAll("details")) one.open = false;
       adding.input.focus();
       adding.open();
     },
@@ -839,11 +843,12 @@ function createCombobox({ id, placeholder = "", label = null, options, chosen, t
 
 // --- Changes of the list of parts in a request. A joint's settings belong to its lower part and follow it 
 
-const RANKS = { retention_knob: 0, base_holder: 1, cutter: 3, drill: 3, tap: 3, reamer: 3, boring_tool: 3, gauge_pin: 3 };
+const RANKS = { __proto__: null, retention_knob: 0, base_holder: 1, cutter: 3, drill: 3, tap: 3, reamer: 3, boring_tool: 3, gauge_pin: 3 };
 const BETWEEN = 2;
 
 /** Kinds of parts and their names; `id` starts the names of new parts. */
 const KINDS = {
+  __proto__: null,
   base_holder: { title: "Spindle holder", id: "holder" },
   extension: { title: "Extension", id: "extension" },
   reducer: { title: "Reducer", id: "reducer" },
@@ -874,7 +879,7 @@ function kindOf(part, request, standardKind) {
 /** The request with a part added where its kind belongs: before the tool, unless it is one. */
 function withPart(request, part, kind, kindAt) {
   const made = copy(request);
-  made.stack = made.stack ?? {};
+  made.stack = copy(made.stack);
   const parts = partsOf(made);
   const rank = (one) => RANKS[one] ?? BETWEEN;
   const place = parts.findIndex((one) => rank(kindAt(one)) > rank(kind));
@@ -943,5 +948,6 @@ function freeId(parts, wanted) {
 }
 
 function copy(request) {
-  return JSON.parse(JSON.stringify(request ?? {}));
+  const whole = request !== null && typeof request === "object" && !Array.isArray(request) ? request : {};
+  return JSON.parse(JSON.stringify(whole));
 }

@@ -2,7 +2,7 @@
 import { fieldWords, fill, get, make, sentence, valueAt } from "./base.js";
 
 const ADDRESS = "v1/schemas/check-request.json";
-const NAMED = { machine: "Machine", operation: "Operation", reference: "Overlay" };
+const NAMED = { __proto__: null, machine: "Machine", operation: "Operation", reference: "Overlay" };
 // Names, lists and what the short form has beside them are not fields of this form.
 const LEFT_OUT = new Set(["kind", "id", "of", "with", "labels", "runout_um", "runout_limit_um", "part_number", "description"]);
 const OF_JOINT = new Set(["projection_mm", "grip_length_mm", "clocking_deg"]);
