@@ -142,7 +142,8 @@ export function createCheckView(element) {
     shown.focus({ preventScroll: true });
   });
   find("page").addEventListener("click", () => openPage("v1/checks", editor.text, find("page-note")));
-  find("sheet").addEventListener("click", () => openPage("v1/checks?page=sheet", editor.text, find("page-note")));
+  for (const [button, page] of [["details-page", "details"], ["instruction", "instruction"], ["sheet", "sheet"]])
+    find(button).addEventListener("click", () => openPage(`v1/checks?page=${page}`, editor.text, find("page-note")));
   for (const control of element.querySelectorAll('[name="chart"], [data-part="bent"]'))
     control.addEventListener("change", () => check());
 
