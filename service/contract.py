@@ -288,8 +288,8 @@ class CouplingAnswer(CouplingSummary):
     tables: list[TableAnswer] = Field(description="Tables of the standard dimensions.")
 
 
-PageName: TypeAlias = Literal["report", "sheet"]
-"""Pages of a check: the report, or the work instruction on one sheet of A4."""
+PageName: TypeAlias = Literal["report", "details", "instruction", "sheet"]
+"""Pages of a check: the report, printed on one sheet or with its details, the work instruction, and its short form."""
 
 PictureName: TypeAlias = Literal["stack", "budget", "distribution", "axis", "speed"]
 

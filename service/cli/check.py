@@ -62,8 +62,19 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
     form.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     form.add_argument("--brief", action="store_true", help="print verdict, reason and main figures: ten lines at most")
     parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
+    parser.add_argument(
+        "--details",
+        action="store_true",
+        help="print all details of the HTML page, with --assembly the work instruction, too; without, it is one sheet",
+    )
     add_unit(parser)
     add_width(parser)
+    parser.add_argument(
+        "--instruction",
+        type=Path,
+        metavar="OUT",
+        help="also write the work instruction, step by step, as HTML; one FILE only",
+    )
     parser.add_argument(
         "--sheet",
         type=Path,
@@ -80,7 +91,11 @@ def _run(arguments: argparse.Namespace) -> int:
 
 
 def _run_check(arguments: argparse.Namespace) -> int:
-    outs: dict[str, Path] = {name: out for name in ("html", "sheet") if (out := getattr(arguments, name)) is not None}
+    outs: dict[str, Path] = {
+        name: out for name in ("html", "instruction", "sheet") if (out := getattr(arguments, name)) is not None
+    }
+    if arguments.details and "html" not in outs:
+        arguments.usage_error("--details concerns the page of --html")
     if outs and len(arguments.files) > 1:
         arguments.usage_error(f"--{next(iter(outs))} takes one FILE only")
     own = None
@@ -95,7 +110,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
         request = _with_unstated(_with_set(parse_request(data), own), arguments.unstated)
         if arguments.assembly:
             request = request.with_assembly()
-        pages = {out: _page(assessor, request, name) for name, out in outs.items()}
+        pages = {out: _page(assessor, request, name, details=arguments.details) for name, out in outs.items()}
         return assessor.assess(request), request.sections, pages
 
     worst = 0
@@ -138,13 +153,19 @@ def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:
     return request.model_copy(update={"policy": policy.model_copy(update={"unstated": unstated})})
 
 
-def _page(assessor: Assessor, request: CheckRequest, name: str) -> str:
+def _page(assessor: Assessor, request: CheckRequest, name: str, *, details: bool) -> str:
     # Most checks need no page.
-    from service.sheets.page import report_page
+    from service.sheets.page import instruction_page, report_page
     from service.sheets.sheet import sheet_page
 
-    page = sheet_page if name == "sheet" else report_page
-    return page(*assessor.assess_instructed(request))
+    report, derived = assessor.assess_instructed(request)
+    if name == "sheet":
+        return sheet_page(report, derived)
+    if name == "instruction":
+        return instruction_page(report)
+    if not details:
+        return report_page(report, derived)
+    return report_page(report, derived, printed="instruction" if "assembly" in request.sections else "details")
 
 
 def _written(out: Path, page: str) -> bool:

@@ -46,12 +46,13 @@ from service.operations.problems import NOTES, ProblemError
 from service.operations.settings import today
 from service.operations.signing import NO_KEYS, GateKeys
 from service.sheets.check import report_text
-from service.sheets.page import report_page
+from service.sheets.page import Printed, instruction_page, report_page
 from service.sheets.sheet import sheet_page
 from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
     "ABOUT_UNIT",
+    "CHECK_PAGES",
     "CHECK_REPRESENTATIONS",
     "MAX_YAML_BYTES",
     "Decided",
@@ -60,7 +61,6 @@ __all__ = [
     "Posted",
     "Task",
     "add_posted_route",
-    "check_sheet",
     "faults_placed",
     "posted_routes",
     "representations_of",
@@ -205,16 +205,26 @@ def _text(judging: Judging, asked: CheckRequest) -> str:
 
 CHECK_REPRESENTATIONS: Final[Mapping[str, Representation[CheckRequest]]] = MappingProxyType(
     {
-        HTML: Representation(_page, "Self-contained page for screen and print, always with the work instruction."),
+        HTML: Representation(_page, "Self-contained page; prints on one sheet of A4."),
         TEXT: Representation(_text, f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."),
     }
 )
 """The formats of a check other than JSON by media type."""
 
 
-def check_sheet(judging: Judging, asked: CheckRequest) -> str:
-    """The work instruction on one sheet."""
-    return sheet_page(*judging.assessor.assess_instructed(asked))
+def _details(judging: Judging, asked: CheckRequest) -> str:
+    printed: Printed = "instruction" if "assembly" in asked.sections else "details"
+    return report_page(*judging.assessor.assess_instructed(asked), printed=printed)
+
+
+CHECK_PAGES: Final[Mapping[str, Callable[[Judging, CheckRequest], str]]] = MappingProxyType(
+    {
+        "details": _details,
+        "instruction": lambda judging, asked: instruction_page(judging.assessor.assess_instructed(asked)[0]),
+        "sheet": lambda judging, asked: sheet_page(*judging.assessor.assess_instructed(asked)),
+    }
+)
+"""The pages of a check other than the report by name."""
 
 
 def representations_of(
@@ -227,9 +237,6 @@ def representations_of(
             TEXT: Representation(lambda judging, asked: text(answer(judging, asked)), "Plain text."),
         }
     )
-
-
-_SHEET: Final = "sheet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,8 +256,8 @@ class Posted(Generic[Asked]):
     """Whether it goes before other long-running requests."""
     representations: Mapping[str, Representation[Asked]] = field(default_factory=dict)
     """Formats other than JSON by media type."""
-    sheet: Callable[[Judging, Asked], str] | None = None
-    """Makes the page that the query parameter ``page`` can select in place of the report."""
+    pages: Mapping[str, Callable[[Judging, Asked], str]] = field(default_factory=dict)
+    """Pages that the query parameter ``page`` can select in place of the report, by name."""
     noted: Callable[[Any], tuple[Mapping[str, Any], Decided]] | None = None
     """What is logged and counted of the report."""
 
@@ -264,7 +271,7 @@ class Posted(Generic[Asked]):
                 judging, judged = judging._replace(assessor=recording), recording.judged
             form, unit = task.options
             if form != JSON:
-                text_of = self.sheet if self.sheet and form == _SHEET else self.representations[form].text
+                text_of = self.pages.get(form) or self.representations[form].text
                 with shown_in(unit):
                     text = text_of(judging, asked)
                 return Made(text.encode(), judged)
@@ -275,7 +282,10 @@ class Posted(Generic[Asked]):
 
 _MARK: Final = "__posted__"
 
-_ABOUT_PAGES: Final = "Page for `text/html`: the report, or the work instruction on one sheet of A4 (`text/html` only)."
+_ABOUT_PAGES: Final = (
+    "Page for `text/html` (all but `report` for it alone): the report, which prints on one sheet; the same printed with"
+    " `details`, the `instruction` among them if `include` names `assembly`; the instruction alone or as a `sheet`."
+)
 
 Page: TypeAlias = Annotated[PageName, Query(description=_ABOUT_PAGES, examples=["sheet"])]
 
@@ -327,9 +337,10 @@ def add_posted_route(
     taken = (JSON, YAML) if posted.short else (JSON,)
 
     async def respond(request: Request, unit: Unit = "mm", page: Page = "report") -> Response:
-        chosen = require_acceptable(request, (HTML,) if page == _SHEET else offers)
+        own = page in posted.pages
+        chosen = require_acceptable(request, (HTML,) if own else offers)
         sent, body = await sent_body(request, taken)
-        task = Task(path, body, (_SHEET if page == _SHEET else chosen, unit), sent)
+        task = Task(path, body, (page if own else chosen, unit), sent)
         made = await HeavyWork.of(request).answer(
             request,
             task,
@@ -346,7 +357,7 @@ def add_posted_route(
     async def respond_alone(request: Request) -> Response:
         return await respond(request)
 
-    endpoint = respond if posted.sheet is not None else respond_alone
+    endpoint = respond if posted.pages else respond_alone
     # set on the endpoint, since the router builds the route
     setattr(endpoint, _MARK, True)
     router.post(

@@ -41,12 +41,12 @@ from service.examples import (
     SEARCH_EXAMPLES,
 )
 from service.http.posted import (
+    CHECK_PAGES,
     CHECK_REPRESENTATIONS,
     Decided,
     Judging,
     Posted,
     add_posted_route,
-    check_sheet,
     representations_of,
 )
 from service.operations.signing import NO_KEYS, GateKeys
@@ -118,7 +118,7 @@ POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
             short=True,
             counted=True,
             representations=CHECK_REPRESENTATIONS,
-            sheet=check_sheet,
+            pages=CHECK_PAGES,
         ),
         "/v1/budgets": Posted(
             BudgetRequest,

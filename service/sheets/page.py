@@ -15,7 +15,7 @@ from hashlib import sha256
 from importlib.resources import files
 from itertools import zip_longest
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -24,7 +24,7 @@ from pydantic_core import to_json
 from rules.schema.build import BuildReport
 from rules.schema.calibration import CalibrationReport
 from rules.schema.reading import ReadingReport
-from rules.schema.report import Provenance, Report, Verdict
+from rules.schema.report import AssemblyReport, Provenance, Report, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.sheets.assumed import assumed, headlines
@@ -63,6 +63,7 @@ from service.sheets.figures import (
     blank_sign,
     in_column,
     missing_words,
+    unit_sign,
     words,
 )
 from service.sheets.mechanics import mechanics
@@ -74,6 +75,7 @@ from service.sheets.questions import (
     reading_headline,
     reading_sections,
 )
+from service.sheets.setting import MOST_REASONS, shop_floor
 from service.sheets.text import place_of
 
 if TYPE_CHECKING:
@@ -83,8 +85,10 @@ __all__ = [
     "PAGE_HEADERS",
     "PAGE_STYLE",
     "STYLE_SOURCE",
+    "Printed",
     "build_page",
     "calibration_page",
+    "instruction_page",
     "problem_page",
     "reading_page",
     "report_page",
@@ -159,20 +163,47 @@ _PICTURES: Final[Mapping[str, Mapping[PictureName, str]]] = MappingProxyType(
 """Section -> its pictures with their captions."""
 
 
-def report_page(report: Report, analysis: StackAnalysis) -> str:
-    """Return the whole page; the report must hold the work instruction."""
+Printed: TypeAlias = Literal["front", "details", "instruction"]
+
+_PRINTED: Final[Mapping[Printed, str]] = {
+    "front": " front-alone",
+    "details": " without-instruction",
+    "instruction": "",
+}
+"""Classes of the page by what is printed."""
+
+_FRONT_LINES: Final = -3.0
+"""Lines of verdict and key figures, less those of the record, which only the sheet of the work instruction has."""
+
+_PARAGRAPH: Final = 1.2
+
+
+def report_page(report: Report, analysis: StackAnalysis, *, printed: Printed = "front") -> str:
+    """Return the whole page; the report must hold the work instruction.
+
+    Parameters
+    ----------
+    report, analysis
+        The check.
+    printed
+        What goes to paper: the front alone, which is one sheet; the details, too; or the work instruction, too. The
+        screen shows everything.
+    """
     report = in_units_shown(report)
-    if report.assembly is None:
-        raise ValueError("the page shows the work instruction, which this report does not hold")
+    assembly = _instruction_of(report)
+    told = [f"{one.code}: {one.remedy}" for one in report.findings if one.severity in ("error", "warning")]
+    remedies = list(dict.fromkeys(told))[:MOST_REASONS]
+    more_lines = _FRONT_LINES + _PARAGRAPH * (len(told_first := headlines(report)) + 2 * len(remedies))
+    front = shop_floor(report, analysis, assembly, prefix="front-", more_lines=more_lines)
     return rendered(
         "report.html",
         report=report,
-        name=unnamed(report),
+        printed=_PRINTED[printed],
+        front=front | {"remedies": remedies},
         title=f"{report.verdict.capitalize()}: {unnamed(report)}",
         meaning=_MEANINGS[report.verdict],
-        labels=report.label_line,
         counts=counts(report.summary),
-        headlines=headlines(report),
+        headlines=told_first,
         changed_title=CHANGED,
         changes=changes(report.provenance),
         no_findings=NO_FINDINGS,
@@ -183,24 +214,48 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         ],
         captions=_PICTURES,
         pictures=_drawn(report, analysis),
-        assembly=report.assembly,
-        acceptance=acceptance(report.assembly.acceptance) if report.assembly.acceptance else (),
-        record=[(title, blanks) for title, blanks in grouped(report.assembly.record) if blanks[0].group != "signature"],
-        signatures=[one.name for one in report.assembly.record.blanks if one.group == "signature"],
-        record_facts=record_facts(report.assembly.record),
-        state_of=state_of,
-        reason=reason,
-        part_or_joint=part_or_joint,
+        **_instructed(report),
         provenance=provenance(report),
         finding_facts=finding_facts,
         first_to_state=first_to_state(report.undecided),
         source_of=source_of,
-        step_values=step_values,
-        blank_sign=blank_sign,
         missing_words=missing_words,
-        not_stated=not_stated,
-        wanted=wanted,
     )
+
+
+def instruction_page(report: Report) -> str:
+    """Return the work instruction with record and disassembly, step by step; the report must hold it."""
+    report = in_units_shown(report)
+    title = f"Work instruction: {unnamed(report)}"
+    return rendered("instruction.html", report=report, title=title, **_instructed(report))
+
+
+def _instruction_of(report: Report) -> AssemblyReport:
+    if report.assembly is None:
+        raise ValueError("the page shows the work instruction, which this report does not hold")
+    return report.assembly
+
+
+def _instructed(report: Report) -> dict[str, Any]:
+    """What the template of the work instruction shows, by name."""
+    assembly = _instruction_of(report)
+    return {
+        "name": unnamed(report),
+        "labels": report.label_line,
+        "assembly": assembly,
+        "acceptance": acceptance(assembly.acceptance) if assembly.acceptance else (),
+        "record": [(title, blanks) for title, blanks in grouped(assembly.record) if blanks[0].group != "signature"],
+        "signatures": [one.name for one in assembly.record.blanks if one.group == "signature"],
+        "record_facts": record_facts(assembly.record),
+        "state_of": state_of,
+        "reason": reason,
+        "part_or_joint": part_or_joint,
+        "step_values": step_values,
+        "blank_sign": blank_sign,
+        "unit_sign": unit_sign,
+        "not_stated": not_stated,
+        "wanted": wanted,
+    }
 
 
 def marked(cell: Cell) -> Markup:

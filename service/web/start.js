@@ -375,7 +375,8 @@ function createCheckView(element) {
   }).observe(find("lead"));
   const query = () => new URLSearchParams(unit()).toString();
   find("page").addEventListener("click", () => openPage(`v1/checks?${query()}`, editor.text, find("page-note")));
-  find("sheet").addEventListener("click", () => openPage(`v1/checks?page=sheet&${query()}`, editor.text, find("page-note")));
+  for (const [button, page] of [["details-page", "details"], ["instruction", "instruction"], ["sheet", "sheet"]])
+    find(button).addEventListener("click", () => openPage(`v1/checks?page=${page}&${query()}`, editor.text, find("page-note")));
   for (const control of element.querySelectorAll('[name="chart"], [data-part="bent"]')) control.addEventListener("change", () => check());
   find("charts").addEventListener("toggle", () => find("charts").open && report && check());
   addEventListener("hashchange", fromAddress);

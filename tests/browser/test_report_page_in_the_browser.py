@@ -1,4 +1,4 @@
-"""The report page and the work sheet: opened from the start page, accessible, and printed."""
+"""The report page, the work instruction and the work sheet: opened from the start page, accessible, and printed."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ from playwright.sync_api import Page, expect
 
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.parsing import parse_request
+from service.examples import EXAMPLES
+from service.sheets.page import report_page
 from service.sheets.sheet import sheet_page
 from tests.support.stacks import assessor
 
@@ -49,15 +51,29 @@ def test_nobody_is_left_out(report: Page) -> None:
 
 
 def test_it_prints(report: Page) -> None:
-    """On a sheet nothing is cut off at the side, and the findings are there without opening anything."""
+    """One sheet, nothing cut off at the side, and the findings are there without opening anything."""
     # the width of A4 less its margins, 180 mm at 96 pixels an inch
     report.set_viewport_size({"width": 680, "height": 1000})
     report.emulate_media(media="print")
     expect(report.get_by_text("GRIP-010").first).to_be_visible()
     assert report.evaluate("document.documentElement.scrollWidth") <= 680
-    sheets = report.pdf(format="A4")
-    assert sheets.startswith(b"%PDF")
-    assert 1 <= _pages(sheets) <= 9
+    assert _pages(report.pdf(prefer_css_page_size=True)) == 1
+
+
+@pytest.mark.parametrize(("button", "fewest", "most"), [("details", 3, 9), ("work instruction", 2, 7)])
+def test_more_is_printed_on_request(open_page: OpenPage, button: str, fewest: int, most: int) -> None:
+    """The details follow the first sheet; the work instruction is a document of its own. Nobody is left out."""
+    page = open_page("/")
+    expect(page.locator("#check .verdict-word")).to_contain_text("Pass")
+    with page.expect_popup() as opened:
+        page.get_by_role("button", name=f"Print {button}").click()
+    opened.value.wait_for_load_state()
+    expect(opened.value.get_by_role("heading", level=1)).to_contain_text("KB-T-0042")
+    found = Axe().run(opened.value)
+    assert found.violations_count == 0, found.generate_report()
+    opened.value.set_viewport_size({"width": 360, "height": 900})
+    assert opened.value.evaluate("document.documentElement.scrollWidth") == 360
+    assert fewest <= _pages(opened.value.pdf(prefer_css_page_size=True)) <= most
 
 
 def _pages(sheets: bytes) -> int:
@@ -86,21 +102,23 @@ def _long(extensions: int) -> dict[str, Any]:
 SHEETS: dict[str, Callable[[], dict[str, Any]]] = {
     **{file.stem: lambda file=file: json.loads(file.read_bytes()) for file in DEMO},  # type: ignore[misc]
     **{name: lambda name=name: base_request(name) for name in base_names()},  # type: ignore[misc]
+    **{name: lambda name=name: dict(EXAMPLES[name].request) for name in ("catalogue-page", "patchy")},  # type: ignore[misc]
     **{f"{number} extensions": lambda number=number: _long(number) for number in (3, 6, 10, 16)},  # type: ignore[misc]
 }
 
 
 @pytest.mark.parametrize("name", SHEETS)
-def test_a_work_sheet_is_one_page(browser: Any, name: str) -> None:
+def test_a_work_sheet_and_a_report_are_one_page_each(browser: Any, name: str) -> None:
     """One sheet of A4, whatever the stack: to build, not to release, not to build, with up to nineteen joints."""
     report, derived = assessor().assess_instructed(parse_request(SHEETS[name]()))
     page = browser.new_page()
-    page.set_content(sheet_page(report, derived))
     try:
-        assert _pages(page.pdf(prefer_css_page_size=True)) == 1
-        page.set_viewport_size({"width": 726, "height": 1000})  # the width of A4 less the margins, 192 mm
-        page.emulate_media(media="print")
-        assert page.evaluate("document.documentElement.scrollWidth") <= 726
+        for text in (sheet_page(report, derived), report_page(report, derived)):
+            page.set_content(text)
+            assert _pages(page.pdf(prefer_css_page_size=True)) == 1
+            page.set_viewport_size({"width": 726, "height": 1000})  # the width of A4 less the margins, 192 mm
+            page.emulate_media(media="print")
+            assert page.evaluate("document.documentElement.scrollWidth") <= 726
     finally:
         page.close()
 

@@ -71,7 +71,6 @@ UNSEEN: Final = {
     "speed.limits[].cause": _LIMITS,
     "speed.limits[].component": _LIMITS,
     "speed.limits[].speed_rpm": _LIMITS,
-    "runout.planes[].readable": "the work instruction says where the indicator meets flutes or nothing",
 }
 """Leaves of the report that people need not see, and why."""
 
@@ -84,6 +83,7 @@ to judge, which the rule catalogue describes."""
 
 ON_THE_PAGE_ONLY: Final = {
     "decided": "the text counts them",
+    "runout.planes[].readable": "the work instruction says where the indicator meets flutes or nothing",
     "provenance.aliases_sha256": "for the record, which is the page or the JSON",
     "provenance.catalogue_sha256": "for the record, which is the page or the JSON",
     "provenance.contract": "for the record, which is the page or the JSON",

@@ -15,8 +15,9 @@ from rules.rulebook.loader import base_names, base_request
 from rules.schema.parsing import parse_request
 from rules.schema.report import STATES, Report
 from service.cli.main import main
+from service.sheets.page import report_page
 from service.sheets.sheet import sheet_page
-from tests.support.pages import loose_numbers, parsed, words
+from tests.support.pages import by_id, loose_numbers, parsed, words
 from tests.support.stacks import assessor
 
 DEMO = Path(__file__).parents[2] / "demo_data/stacks"
@@ -183,14 +184,62 @@ def test_over_http(client: Any) -> None:
     assert client.request("POST", "/v1/checks?page=sheet", json={}).status_code == 422
 
 
+@pytest.mark.parametrize(
+    ("query", "include", "printed"),
+    [
+        ("", None, "report front-alone"),
+        ("?page=report", ["assembly"], "report front-alone"),
+        ("?page=details", None, "report without-instruction"),
+        ("?page=details", ["findings", "assembly"], "report"),
+        ("?page=instruction", None, "instruction-alone"),
+    ],
+)
+def test_what_is_printed(client: Any, query: str, include: list[str] | None, printed: str) -> None:
+    """One sheet unless the details are asked for, and the instruction with them only if the request includes it."""
+    request = _request("01-deep-rib-shrink-extension") | ({} if include is None else {"include": include})
+    answer = client.request("POST", f"/v1/checks{query}", json=request, headers={"Accept": "text/html"})
+    tree = parsed(answer.text)
+    assert [one.get("class") for one in tree.iter("body")] == [printed]
+    assert by_id(tree, "record") is not None
+
+
+@pytest.mark.parametrize("name", STACKS)
+def test_the_front_of_the_report_is_complete(name: str) -> None:
+    """The first sheet has verdict, joints, reading, cautions and what to sign, as the work sheet has them."""
+    report, sheet = _sheet(name)
+    _, derived = assessor().assess_instructed(parse_request(_request(name)))
+    page = report_page(report, derived)
+    assert _joints(page) == _joints(sheet)
+    front = by_id(parsed(page), "front")
+    assert front is not None
+    said = words(front)
+    assembly = report.assembly
+    assert assembly is not None
+    assert said.startswith(f"{report.verdict.upper()} {report.stack_id}")
+    assert [one for one in report.cautions if " ".join(one.split()) not in said] == []
+    assert [
+        one.name for one in assembly.record.blanks if one.group == "signature" and one.name.capitalize() not in said
+    ] == []
+    assert assembly.acceptance is None or " ".join(assembly.acceptance.rule.split()) in said
+    must = [one for one in report.findings if one.severity in ("error", "warning")]
+    assert [one for one in must[:5] if " ".join(one.remedy.split()) not in said] == []
+
+
 def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Report and sheet are written beside each other."""
     report, sheet = tmp_path / "report.html", tmp_path / "sheet.html"
     stack = DEMO / "01-deep-rib-shrink-extension.json"
-    assert main(["check", str(stack), "--html", str(report), "--sheet", str(sheet), "--unstated", "undecided"]) == 0
+    steps = tmp_path / "steps.html"
+    outs = ["--html", str(report), "--sheet", str(sheet), "--instruction", str(steps)]
+    assert main(["check", str(stack), *outs, "--unstated", "undecided"]) == 0
+    assert '<body class="report front-alone">' in report.read_text(encoding="utf-8")
+    assert main(["check", str(stack), "--html", str(report), "--details", "--assembly"]) == 0
+    assert '<body class="report">' in report.read_text(encoding="utf-8")
+    assert "Work instruction for KB-0101" in steps.read_text(encoding="utf-8")
     assert sheet.read_text(encoding="utf-8") == _sheet(stack.stem)[1]
     assert report.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     capsys.readouterr()
-    with pytest.raises(SystemExit):
-        main(["check", str(stack), str(stack), "--sheet", str(sheet)])
+    for wrong in ([str(stack), "--sheet", str(sheet)], ["--details"]):
+        with pytest.raises(SystemExit):
+            main(["check", str(stack), *wrong])
     assert main(["check", str(stack), "--sheet", str(tmp_path / "no" / "folder.html")]) == 3
