@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Final
 
 from rules.schema.import_map import Outline
 
-__all__ = ["MAX_PIECES", "OutlineError", "outline_of"]
+__all__ = ["MAX_PIECES", "OutlineError", "outline_of", "piece_of", "sections_of"]
 
 MAX_PIECES: Final = 20
 """Most numbered values of an outline."""
@@ -56,36 +56,63 @@ def outline_of(
     numbers = set(range(1, count + 1))
     if set(diameters) != numbers or set(lengths) != numbers or not set(angles) <= numbers:
         raise OutlineError("diameters and lengths of the outline must be numbered from 1 without gaps, in pairs")
-    readings = [one for one in ("individual", "cumulative") if meaning in (None, one)]
-    found = [pieces for pieces in (_lengths(lengths, one) for one in readings) if _fits(pieces, total_mm)]
-    distinct = [one for place, one in enumerate(found) if one not in found[:place]]
+    _, sections = sections_of([lengths[number] for number in sorted(lengths)], total_mm, meaning, _SUM_MM)
+    return [
+        piece_of(length, diameters[number], angles.get(number, 0.0)) for number, length in enumerate(sections, start=1)
+    ][::-1]
+
+
+def sections_of(
+    lengths: Sequence[float], total_mm: Sequence[float], meaning: Outline | None, within_mm: float
+) -> tuple[Outline, list[float]]:
+    """Return what the lengths of an outline mean, and the length of each section.
+
+    Parameters
+    ----------
+    lengths
+        As numbered, from the workpiece side, mm.
+    total_mm
+        Lengths that the sections may sum to, mm; empty if none is known.
+    meaning
+        Meaning in the operator's map. If None, the one that sums to a total is used.
+    within_mm
+        Accepted difference between sum and total, mm.
+
+    Raises
+    ------
+    OutlineError
+        If no meaning fits, or two do.
+
+    >>> sections_of([55, 75], [75], None, 0.01)
+    ('cumulative', [55, 20])
+    """
     if not total_mm and meaning is None:
         raise OutlineError("the length of the part is not stated, so the lengths of the outline may mean two things")
-    if len(distinct) != 1:
+    readings: dict[Outline, list[float]] = {
+        "individual": list(lengths),
+        "cumulative": [lengths[0], *(round(after - before, 9) for before, after in pairwise(lengths))],
+    }
+    fitting: dict[Outline, list[float]] = {
+        name: sections
+        for name, sections in readings.items()
+        if meaning in (None, name)
+        and min(sections) > 0.0
+        and (not total_mm or any(abs(sum(sections) - one) <= within_mm for one in total_mm))
+    }
+    if not fitting:
         raise OutlineError("the lengths of the outline do not sum to the length of the part")
-    return list(_pieces(diameters, distinct[0], angles))[::-1]
+    if len({tuple(one) for one in fitting.values()}) > 1:
+        raise OutlineError("the outline has two readings; state in the map which one holds")
+    return next(iter(fitting.items()))
 
 
-def _lengths(lengths: Mapping[int, float], meaning: str) -> list[float]:
-    each = [lengths[number] for number in sorted(lengths)]
-    if meaning == "individual":
-        return each
-    return [each[0], *(round(after - before, 9) for before, after in pairwise(each))]
+def piece_of(length: float, outer: float, angle: float) -> dict[str, float]:
+    """Return a section as a component states it; of a cone the diameter at its workpiece side and the half angle.
 
-
-def _fits(pieces: Sequence[float], total_mm: Sequence[float]) -> bool:
-    if min(pieces) <= 0.0:
-        return False
-    return not total_mm or any(abs(sum(pieces) - one) <= _SUM_MM for one in total_mm)
-
-
-def _pieces(
-    diameters: Mapping[int, float], lengths: Sequence[float], angles: Mapping[int, float]
-) -> Iterator[dict[str, float]]:
-    for number, length in enumerate(lengths, start=1):
-        end, angle = diameters[number], angles.get(number, 0.0)
-        if angle == 0.0:
-            yield {"length_mm": length, "outer_mm": end}
-        else:
-            wide = round(end + 2.0 * length * math.tan(math.radians(angle)), 6)
-            yield {"length_mm": length, "outer_mm": wide, "outer_end_mm": end}
+    >>> piece_of(20, 24, 45)
+    {'length_mm': 20, 'outer_mm': 64.0, 'outer_end_mm': 24}
+    """
+    if angle == 0.0:
+        return {"length_mm": length, "outer_mm": outer}
+    wide = round(outer + 2.0 * length * math.tan(math.radians(angle)), 6)
+    return {"length_mm": length, "outer_mm": wide, "outer_end_mm": outer}

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias
+from typing import Final
 
+from rules.exchange.outlines import MAX_PIECES, OutlineError, piece_of, sections_of
 from rules.exchange.tool_data import ToolValue
 from rules.exchange.tool_data_values import MAY_BE_ZERO, NEAR_MM, Code, RejectedError, number_of, plain_number, shown_mm
+from rules.schema.import_map import Outline
 
 __all__ = ["Sections", "outline_of"]
 
@@ -23,12 +24,10 @@ class Sections:
     notes: list[str]
 
 
-_MOST_SECTIONS: Final = 20
 _INDEX: Final = re.compile(r"(?<![0-9])[1-9][0-9]?$")
-_Meaning: TypeAlias = Literal["individual", "cumulative"]
 
 
-def outline_of(values: Sequence[tuple[Code, ToolValue]], length_mm: float | None, meaning: _Meaning | None) -> Sections:
+def outline_of(values: Sequence[tuple[Code, ToolValue]], length_mm: float | None, meaning: Outline | None) -> Sections:
     """Return the outline of numbered sections, of which number 1 is at the workpiece side.
 
     Parameters
@@ -62,28 +61,18 @@ def outline_of(values: Sequence[tuple[Code, ToolValue]], length_mm: float | None
     diameters, lengths, angles = (found.get(symbol, {}) for symbol in ("BD", "LB", "BHTA"))
     flange = found.get("DF", {}).get(1), found.get("flange thickness", {}).get(1)
     count = len(lengths)
-    if not 1 <= count <= _MOST_SECTIONS or set(diameters) != set(lengths) or set(lengths) != set(range(1, count + 1)):
+    if not 1 <= count <= MAX_PIECES or set(diameters) != set(lengths) or set(lengths) != set(range(1, count + 1)):
         raise RejectedError("the sections of the outline are not numbered from 1, each with diameter and length")
     if not set(angles) <= set(lengths):
         raise RejectedError("an angle of the outline belongs to no section")
     if length_mm is None:
         raise RejectedError("without the functional length it is not known whether the outline is whole")
     stated = [lengths[n][0] for n in range(1, count + 1)]
-    readings: dict[_Meaning, list[float]] = {
-        "individual": stated,
-        "cumulative": [end - start for start, end in zip([0.0, *stated], stated, strict=False)],
-    }
     thickness = flange[1][0] if flange[0] is not None and flange[1] is not None else 0.0
-    fitting = {
-        name: sections
-        for name, sections in readings.items()
-        if meaning in (None, name) and min(sections) > 0 and abs(sum(sections) + thickness - length_mm) <= NEAR_MM
-    }
-    if not fitting:
-        raise RejectedError(f"the sections of the outline do not give the functional length {shown_mm(length_mm)} mm")
-    if len({tuple(one) for one in fitting.values()}) > 1:
-        raise RejectedError("the outline has two readings; state in the map which one holds")
-    sections = next(iter(fitting.values()))
+    try:
+        which, sections = sections_of(stated, [length_mm - thickness], meaning, NEAR_MM)
+    except OutlineError as error:
+        raise RejectedError(f"{error}; the functional length is {shown_mm(length_mm)} mm") from None
     made = Sections([], [], [])
     if flange[0] is not None and flange[1] is not None:
         piece = {"length_mm": plain_number(thickness), "outer_mm": plain_number(flange[0][0])}
@@ -92,17 +81,14 @@ def outline_of(values: Sequence[tuple[Code, ToolValue]], length_mm: float | None
         made.unused.extend(one for _, one in (part for part in flange if part is not None))
     for number in range(count, 0, -1):
         outer, one = diameters[number]
-        length = sections[number - 1]
-        piece = {"length_mm": plain_number(length), "outer_mm": plain_number(outer)}
         angle = angles[number][0] if number in angles else 0.0
         if angle >= 90:
             raise RejectedError("an angle of the outline is not below 90 degrees")
+        drawn = piece_of(sections[number - 1], outer, angle)
         if angle:
-            wide = outer + 2 * length * math.tan(math.radians(angle))
-            piece |= {"outer_mm": plain_number(wide), "outer_end_mm": plain_number(outer)}
-            made.notes.append(f"section {number} of the outline is a cone, {shown_mm(wide)} to {shown_mm(outer)} mm")
-        made.sections.append((one, piece))
+            ends = f"{shown_mm(drawn['outer_mm'])} to {shown_mm(outer)}"
+            made.notes.append(f"section {number} of the outline is a cone, {ends} mm")
+        made.sections.append((one, {name: plain_number(value) for name, value in drawn.items()}))
     if meaning is None and count > 1:
-        which = next(iter(fitting))
         made.notes.append(f"the lengths of the outline are {which}: only so they give {shown_mm(length_mm)} mm")
     return made

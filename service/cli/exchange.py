@@ -16,7 +16,7 @@ from rich.text import Text
 from rules.exchange.catalogue import load_catalogue
 from rules.exchange.component_csv_export import write_component_csv
 from rules.exchange.documents import MAP_OF, format_of, import_map_of, read_document
-from rules.exchange.imported import Import, ImportedPart, ImportOptions
+from rules.exchange.imported import Import, ImportOptions
 from rules.exchange.shelving import Outcome, shelve
 from rules.exchange.tool_asset_export import EPOCH, export_archetypes, is_timestamp
 from rules.exchange.untrusted import UnreadableError
@@ -107,35 +107,38 @@ def _run_import(arguments: argparse.Namespace) -> int:
         return BAD_INPUT
     strict = arguments.strict or arguments.to_catalogue is not None
     options = ImportOptions(arguments.kind, arguments.read_as, arguments.decimal, strict, using)
-    console, worst = report_console(), 0
-    told = sys.stderr if arguments.json else sys.stdout
-    parts: list[tuple[str, ImportedPart]] = []
-    for number, name in enumerate(arguments.files):
+    read: list[tuple[str, Import]] = []
+    worst = 0
+    for name in arguments.files:
         found = _read(name, options)
         worst = max(worst, BAD_INPUT if found is None else _FAULTY if _is_incomplete(found) else 0)
         if found is None:
             continue
         if arguments.map is not None and found.provenance is None:
-            fields = " and ".join(MAP_OF[found.format])
-            print(f"{_shown(name)}: the map was not used; of this format it may have {fields}", file=sys.stderr)
-        parts += [(_shown(name), part) for part in found.parts]
+            fields = ", ".join(MAP_OF[found.format])
+            print(f"{_shown(name)}: the map was not used; for this format it may have {fields}", file=sys.stderr)
         if arguments.json:
             print(found.report().model_dump_json())
-            continue
-        for stack in found.stacks:
+        for stack in () if arguments.json else found.stacks:
             print(json.dumps(stack.request, ensure_ascii=False), flush=True)
-        if found.stacks:  # standard output has the requests alone, for the program that reads them
-            told = sys.stderr
-        shown = report_console(stderr=True) if found.stacks else console
-        if len(arguments.files) > 1:
-            shown.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
-        print_import(found.report(), shown)
-    return worst if arguments.to_catalogue is None else max(worst, _shelve(arguments, parts, told))
+        read.append((name, found))
+    # With a stack, standard output has requests alone, for the program that reads them.
+    has_stacks = any(found.stacks for _, found in read)
+    if not arguments.json:
+        console = report_console(stderr=has_stacks)
+        for number, (name, found) in enumerate(read):
+            if len(arguments.files) > 1:
+                console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
+            print_import(found.report(), console)
+    if arguments.to_catalogue is None:
+        return worst
+    return max(worst, _shelve(arguments, read, sys.stderr if arguments.json or has_stacks else sys.stdout))
 
 
-def _shelve(arguments: argparse.Namespace, parts: Sequence[tuple[str, ImportedPart]], told: TextIO) -> int:
+def _shelve(arguments: argparse.Namespace, read: Sequence[tuple[str, Import]], told: TextIO) -> int:
     """Write the components into the catalogue and say what became of them."""
     folder: Path = arguments.to_catalogue
+    parts = [(_shown(name), part) for name, found in read for part in found.parts]
     try:
         kept = shelve(parts, folder, arguments.revision, replace=arguments.replace)
     except OSError as error:
@@ -147,6 +150,8 @@ def _shelve(arguments: argparse.Namespace, parts: Sequence[tuple[str, ImportedPa
     for one in kept:
         if one.note is not None:
             print(printable(f"  {one.key}: {one.outcome}, {one.note}"), file=told)
+    for tool in (one.tool for _, found in read for one in found.assembled):
+        print(f"  {tool.id}: left out, an assembled tool is no component", file=told)
     return _FAULTY if counts["refused"] else 0
 
 

@@ -21,6 +21,8 @@ from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, ImportMap
 from rules.schema.imports import ComponentKind, Decimals, ImportFormat, ImportReport, ReadAs, Standard
 from rules.schema.parsing import BadRequestError, FaultCode, parse_request
 from rules.schema.request import CheckRequest
+from rules.schema.short_form import NotYAMLError
+from rules.schema.strict_json import NotJSONError
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, P21_EXAMPLE, XML_EXAMPLE
 from service.http.answers import (
@@ -177,6 +179,12 @@ def _map(data: bytes) -> ImportMap:
         return read_import_map(data)
     except BadRequestError as error:
         raise BadRequestError(fault.under("/map") for fault in error.faults) from None
+    except NotYAMLError as error:
+        raise NotYAMLError(f"in the map, {error.detail}", error.line, error.column, error.code) from None
+    except NotJSONError as error:
+        place = None if error.pointer is None else f"/map{error.pointer}"
+        detail = f"in the map, {error.detail}"
+        raise NotJSONError(detail, line=error.line, column=error.column, pointer=place, code=error.code) from None
 
 
 def _report(data: bytes, form: ImportFormat, options: ImportOptions) -> ImportReport:

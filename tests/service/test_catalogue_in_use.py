@@ -169,6 +169,20 @@ def test_no_part_is_overwritten_silently(tmp_path: Path, capsys: Any) -> None:
     assert "teeth: 7" in (parts / "hand.yaml").read_text()
 
 
+def test_a_part_with_a_wrong_cell_is_no_part_of_a_catalogue(tmp_path: Path, capsys: Any) -> None:
+    """Neither through an import, which says what an assembled tool is, nor in a table that is mounted."""
+    table, tool, parts = tmp_path / "t.csv", tmp_path / "t.xml", tmp_path / "parts"
+    table.write_text(TABLE.replace("ID,", "Id,").replace("8,,3", "eight,,3"))
+    tool.write_text('<CuttingTool assetId="KB-T-1"><CuttingToolLifeCycle/></CuttingTool>')
+    code, told = _import(str(table), str(tool), "--as", "assembled", "--to-catalogue", str(parts), capsys=capsys)
+    assert (code, [file.name for file in parts.iterdir()]) == (1, ["KB-2.json"])
+    assert "KB-T-1: left out" in told
+    tool.unlink()
+    parts.joinpath("KB-2.json").unlink()
+    mounted = load_catalogue(tmp_path)
+    assert (mounted.count, [(one.key, one.line) for one in mounted.quarantined]) == (1, [("KB-1", 2)])
+
+
 def test_two_documents_of_one_import_may_not_contradict_each_other(tmp_path: Path, capsys: Any) -> None:
     """Not even with --replace: nothing says which one counts."""
     one, two, parts = tmp_path / "1.csv", tmp_path / "2.csv", tmp_path / "parts"

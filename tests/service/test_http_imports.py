@@ -263,7 +263,9 @@ def test_the_bytes_of_a_package_survive_a_form(post: Any) -> None:
 )
 def test_a_broken_form_is_a_problem(post: Any, body: bytes, content_type: str, name: str) -> None:
     """No boundary, no end, fields that are missing, unknown or there twice, a map that is no text of its kind."""
-    _problem(post(body, content_type), name)
+    told = _problem(post(body, content_type), name)
+    is_map = any(text in body for text in (b"\r\n\r\n{\r\n", b"a: ["))
+    assert ("in the map" in told["detail"]) == is_map
 
 
 _LIST = b"ID;KIND;Schaft;OAL\nKB-1;cutter;12,5;83\n"
@@ -285,7 +287,7 @@ def test_a_map_of_heads_and_a_decimal_sign_are_named(post: Any, tmp_path: Path, 
 
 @pytest.mark.parametrize(
     ("name", "words"),
-    [("face-mill-2.4.xml", "codes and kinds"), ("holders.csv", "codes and kinds and heads and outline")],
+    [("face-mill-2.4.xml", "codes, kinds"), ("holders.csv", "codes, kinds, heads, outline")],
 )
 def test_a_map_of_another_format_is_told(name: str, words: str, tmp_path: Path, capsys: Any) -> None:
     """A report that rests on no map names none, and the command says what the map may have."""
@@ -327,10 +329,11 @@ def test_long_documents_have_a_limit_of_their_own(assessor: Assessor) -> None:
 
 def test_the_command_prints_stacks_that_check_takes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """On standard output, one a line; the report in words is on standard error."""
-    assert _command(str(_DEMO / "drill-in-collet-chuck.p21"), "--map", str(_DEMO / "iso-13399-map.yaml")) == 0
+    files = [str(_DEMO / name) for name in ("measured-tool.xml", "drill-in-collet-chuck.p21", "holders.csv")]
+    assert _command(*files, "--map", str(_DEMO / "iso-13399-map.yaml")) == 0
     printed = capsys.readouterr()
     (line,) = printed.out.splitlines()
-    assert "KB-T-0418: stack" in printed.err
+    assert all(one in printed.err for one in ("KB-T-0104: assembled tool", "KB-T-0418: stack", "KB-H63-N16"))
     file = tmp_path / "stack.json"
     file.write_text(line, encoding="utf-8")
     assert main(["check", str(file)]) in (0, 1)

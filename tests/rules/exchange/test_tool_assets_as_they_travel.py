@@ -8,7 +8,9 @@ from typing import Any, Final
 import pytest
 from lxml import etree
 
-from rules.exchange.imported import Import, ImportOptions
+from rules.exchange.component_csv import read_component_csv
+from rules.exchange.documents import read_import_map
+from rules.exchange.imported import Import, ImportedPart, ImportOptions
 from rules.exchange.tool_asset_import import read_cutting_tools
 
 _SCHEMAS = Path(__file__).parent / "schemas"
@@ -363,3 +365,65 @@ def test_an_id_is_used_once_whatever_it_names() -> None:
     both = _enveloped("1.4", tool.format(_LENGTH) + tool.format("<CuttingDiameterMax>8</CuttingDiameterMax>"))
     imported = read_cutting_tools(both.encode())
     assert (len(imported.assembled), len(imported.parts), len(imported.faults)) == (1, 0, 1)
+
+
+_MAP: Final = b"""{"codes": {"KB-OWN-4": {"coupling": "hollow_taper", "size": "63", "form": "A"}, "KB-SH": {"coupling":
+ "cylindrical", "diameter_mm": 20}, "PSC 63": {"coupling": "declared", "designation": "own"}},
+ "kinds": {"KB-DR": "drill", "KB-X": {"kind": "extension", "workpiece_side": "shrink_fit"}, "KB-C": "collet"}}"""
+
+
+@pytest.mark.parametrize(
+    ("name", "inside", "fields"),
+    [
+        ("KB-X", "", {"kind": "extension", "workpiece_side": {"coupling": "shrink_fit"}}),
+        ("KB-DR", "DC", {"kind": "drill"}),
+        ("KB-DR", "DC KB-SH", {"kind": "drill", "machine_side": {"coupling": "cylindrical", "diameter_mm": 20}}),
+        ("KB-DR", "DC KB-OWN-4", {"kind": "drill", "machine_side": {"coupling": "hollow_taper", "size": "63"}}),
+        ("KB-Z", "DC KB-SH", {"kind": "cutter"}),
+        ("KB-Z", "DC KB-OWN-4", {"spindle_side": {"coupling": "hollow_taper", "size": "63", "form": "A"}}),
+        ("KB-Z", "DC PSC 63", None),
+        ("KB-C", "DC", None),
+        ("KB-Z", "", None),
+    ],
+)
+@pytest.mark.parametrize("form", ["asset", "table"])
+def test_codes_and_kinds_of_the_map_count(name: str, inside: str, fields: dict[str, Any] | None, form: str) -> None:
+    """As for ISO 13399 data; by them a tool is also known to be assembled. A kind that contradicts the data is none."""
+    cuts, _, code = inside.partition(" ")
+    options = ImportOptions(map=read_import_map(_MAP))
+    if form == "asset":
+        connection = f"<ConnectionCodeMachineSide>{code}</ConnectionCodeMachineSide>" if code else ""
+        cutting = "<Measurements><CuttingDiameterMax>8</CuttingDiameterMax></Measurements>" if cuts else ""
+        cycle = f"<CuttingToolLifeCycle>{connection}{cutting}</CuttingToolLifeCycle>"
+        imported = read_cutting_tools(f'<CuttingTool assetId="{name}">{cycle}</CuttingTool>'.encode(), options)
+    else:
+        imported = read_component_csv(f"ID;CCMS;DC\n{name};{code};{'8' if cuts else ''}\n".encode(), options)
+        if fields is None or name == "KB-Z":  # a table does not say that a part is a cutting tool
+            fields = {"kind": "collet"} if name == "KB-C" else None
+    made = [*imported.parts, *imported.assembled]
+    assert len(made) == (fields is not None)
+    assert len(imported.faults) == (fields is None)
+    for one in made:
+        stated = one.component if isinstance(one, ImportedPart) else one.tool
+        written = stated.model_dump(mode="json", exclude_none=True)
+        assert fields is not None
+        assert {field: written[field] for field in fields if not isinstance(fields[field], dict)} == {
+            field: value for field, value in fields.items() if not isinstance(value, dict)
+        }
+        assert all(
+            value.items() <= written[field].items() for field, value in fields.items() if isinstance(value, dict)
+        )
+
+
+def test_a_code_of_the_map_goes_before_the_same_designation() -> None:
+    """The operator knows what the maker's code means."""
+    known = b'{"codes": {"HSK-A63": {"coupling": "declared", "designation": "own"}}}'
+    data = b"ID;KIND;CCMS\nKB-1;base_holder;HSK-A63\n"
+    sides = [
+        read_component_csv(data, ImportOptions(map=read_import_map(text)))
+        .report()
+        .components[0]
+        .component["machine_side"]
+        for text in (known, b"{}")
+    ]
+    assert [one["coupling"] for one in sides] == ["declared", "hollow_taper"]
