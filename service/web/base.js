@@ -241,20 +241,22 @@ export function shownNumber(value, { unit }) {
 }
 
 /**
- * What a request states for a text in a field; undefined for none. Decimal point or comma. Without a unit it counts in
- * the unit that is shown; a length keeps its unit, other quantities become metric.
+ * What a request states for a text in a field; undefined for none. Decimal point or comma, in inches also a fraction.
+ * Without a unit it counts in the unit that is shown and becomes metric; a text that is no number stays as it is.
  */
 export function statedNumber(text, { unit }) {
   const written = text.trim();
   if (written === "") return undefined;
-  const other = inch?.[unit] ?? null;
-  const bare = other && written.endsWith(other.sign) && unit !== "mm" ? written.slice(0, -other.sign.length).trim() : written;
-  const number = Number(bare.replace(",", "."));
-  if (Number.isFinite(number)) {
-    if (!other) return number;
-    return unit === "mm" ? `${bare.replace(",", ".")} in` : Number((number * other.factor).toPrecision(12));
-  }
-  return other && unit === "mm" && /^[\d\s/.-]+$/.test(written) ? `${written} in` : written;
+  const other = inch?.[unit];
+  if (!other) return Number.isFinite(numberIn(written)) ? numberIn(written) : written;
+  const number = numberIn(written.endsWith(other.sign) ? written.slice(0, -other.sign.length).trim() : written, true);
+  return Number.isFinite(number) ? Number((number * other.factor).toPrecision(12)) : written;
+}
+
+function numberIn(text, fractions = false) {
+  if (text === "") return NaN;
+  const parts = fractions ? /^(?:(\d+)[ -])?(\d+)\/(\d+)$/.exec(text) : null;
+  return parts ? Number(parts[1] ?? 0) + Number(parts[2]) / Number(parts[3]) : Number(text.replace(",", "."));
 }
 
 /** A share as a percentage. */

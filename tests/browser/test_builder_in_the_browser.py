@@ -190,7 +190,7 @@ def test_a_part_is_stated_by_hand(page: Page) -> None:
             "id": "holder",
             "machine_side": {"coupling": "designated", "designation": "HSK-A63"},
             "workpiece_side": {"coupling": "designated", "designation": "shrink-fit 16"},
-            "gauge_length_mm": "4 1/2 in",
+            "gauge_length_mm": 114.3,
             "mass_kg": 1.36077711,
         }
     ]
