@@ -16,7 +16,7 @@ OpenPage = Callable[..., Page]
 def show_check(page: Page) -> None:
     page.get_by_label("Start from").first.select_option("KB-T-0043")
     expect(page.locator("#check .verdict-word")).to_contain_text("Fail")
-    for box in page.locator("#check details").all():
+    for box in page.locator("#check .answer details").all():
         box.locator("summary").first.click()
 
 
