@@ -14,10 +14,20 @@ from tests.benchmarks import (
     bench_random_clocking,
     bench_scaling,
     bench_start,
+    bench_workers,
 )
 from tests.benchmarks.measuring import HEAD, line
 
-ALL = (bench_check, bench_echo, bench_engines, bench_scaling, bench_random_clocking, bench_start, bench_audit)
+ALL = (
+    bench_check,
+    bench_echo,
+    bench_engines,
+    bench_scaling,
+    bench_random_clocking,
+    bench_start,
+    bench_workers,
+    bench_audit,
+)
 
 
 def main() -> None:

@@ -21,7 +21,7 @@ OPERATIONS = [told for methods in CONTRACT["paths"].values() for told in methods
 def test_every_operation_is_listed(open_page: OpenPage) -> None:
     """Nothing of the contract is left out."""
     page = open_page("/docs")
-    expect(page.locator("#operations li")).to_have_count(len(OPERATIONS))
+    expect(page.locator("#operations li")).to_have_count(len(OPERATIONS), timeout=60_000)
     for told in OPERATIONS:
         expect(page.locator("#operations").get_by_role("link", name=told["summary"], exact=True)).to_be_visible()
 

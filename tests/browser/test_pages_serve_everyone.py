@@ -94,7 +94,8 @@ def send_example(page: Page) -> None:
 
 
 def send_first_step(page: Page) -> None:
-    expect(page.locator("#operations li").first).to_be_visible()
+    # the first to ask for the contract waits until it is made
+    expect(page.locator("#operations li").first).to_be_visible(timeout=60_000)
     page.locator(".steps").get_by_role("button", name="Send").first.click()
     expect(page.locator(".step-answer pre").first).to_be_visible()
     page.get_by_text("As curl, Python or JavaScript").first.click()
