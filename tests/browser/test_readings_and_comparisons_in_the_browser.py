@@ -94,7 +94,7 @@ def test_the_checked_stack_is_followed(comparison: Page) -> None:
     """Changed under check, it is the changed one that is compared."""
     comparison.get_by_role("link", name="Check a stack").first.click()
     comparison.get_by_label("Grip length collet-2 / end-mill mm").fill("21")
-    comparison.get_by_role("link", name="Compare two stacks").click()
+    comparison.get_by_role("link", name="Compare stacks").click()
     expect(comparison.get_by_label("Stack, JSON").first).to_have_value(re.compile('"grip_length_mm": 21'))
 
 
