@@ -1,5 +1,5 @@
 // The report of a reading: decision, next step, planes and prediction.
-import { dialPicture } from "./dial_picture.js";
+import { dialPicture, fullScale } from "./dial_picture.js";
 import { fill, make, table, terms } from "./elements.js";
 import { quantile } from "./runout.js";
 import { amount, jointWords, percent, SIGNS } from "./words.js";
@@ -82,7 +82,8 @@ function planes(report, request) {
     "runout seen, µm",
     "runout possible, µm",
   ];
-  const pictures = report.planes.map((one, index) => dialPicture(request.planes[index], one)).filter(Boolean);
+  const full = fullScale(request.planes);
+  const pictures = report.planes.map((one, index) => dialPicture(request.planes[index], one, full)).filter(Boolean);
   return make(
     "section",
     {},
@@ -92,7 +93,7 @@ function planes(report, request) {
     pictures.length
       ? [
           make("div", { class: "dial-pictures" }, pictures),
-          make("p", { class: "note" }, "Dashed: zero runout. Dots: readings, enlarged. Line: direction of the high point."),
+          make("p", { class: "note" }, "Dashed: zero runout. Rings: deviation in µm, the same scale in every picture. Dots: readings. Line: direction of the high point."),
         ]
       : null,
   );
