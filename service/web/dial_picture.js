@@ -2,7 +2,7 @@
 import { amount } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
-const [SIZE, CIRCLE, SWING] = [280, 72, 46];
+const [SIZE, CIRCLE, SWING] = [300, 74, 46];
 
 /** The µm at the end of a scale that all these planes fit: 1, 2 or 5 times a power of ten; pictures of one report share it. */
 export function fullScale(planes) {
@@ -22,14 +22,14 @@ export function dialPicture(plane, result, full = fullScale([plane])) {
   const high = result.high_point_deg;
   return element(
     "svg",
-    { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words(points, high, result.from_last_clamping_face_mm), class: "dial-picture" },
+    { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": description(points, high, result.from_last_clamping_face_mm), class: "dial-picture" },
     ...rings(full),
     element("circle", { cx: SIZE / 2, cy: SIZE / 2, r: CIRCLE, class: "true" }),
     ...[0, 90, 180, 270].map((angle) => label(angle, `${angle}°`, CIRCLE + SWING + 12)),
     ...(high === null ? [] : shifted(high, scale * result.eccentricity_um)),
     ...placed.map(([cx, cy]) => element("circle", { cx, cy, r: 3, class: "point" })),
-    label(180, `${amount(result.from_last_clamping_face_mm, 1)} mm`, 10),
-    label(0, `TIR ${amount(result.judged_tir_um ?? result.tir_um, 1)} µm`, 4),
+    words(2, 14, `TIR ${amount(result.judged_tir_um ?? result.tir_um, 1)} µm`),
+    words(2, 30, `at ${amount(result.from_last_clamping_face_mm, 1)} mm`),
   );
 }
 
@@ -53,7 +53,7 @@ function pointsOf(plane) {
   return plane.readings_um.map((reading, index) => ({ angle: index * step, reading }));
 }
 
-function words(points, high, distance) {
+function description(points, high, distance) {
   const read = points.map((one) => `${amount(one.reading, 1, "µm")} at ${amount(one.angle, 1)}°`).join(", ");
   const peak = high === null ? "No high point." : `High point at ${amount(high)}°.`;
   return `Readings at ${amount(distance, 1, "mm")}: ${read}. ${peak}`;
@@ -67,7 +67,11 @@ function at(angle, radius) {
 
 function label(angle, text, radius) {
   const [x, y] = at(angle, radius);
-  const made = element("text", { x, y: y + 4, "text-anchor": "middle" });
+  return words(x, y + 4, text, "middle");
+}
+
+function words(x, y, text, anchor = "start") {
+  const made = element("text", { x, y, "text-anchor": anchor });
   made.textContent = text;
   return made;
 }
