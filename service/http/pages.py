@@ -14,11 +14,15 @@ from rules.couplings.designation import usual
 from rules.quantities.inch import inch_units
 from rules.rulebook.loader import base_request
 from service.examples import (
+    BATCH_LINES,
+    BUDGET_EXAMPLES,
     BUILD_EXAMPLES,
     CALIBRATION_EXAMPLES,
     COMPARISON_EXAMPLES,
     EXAMPLES,
+    GATE_EXAMPLES,
     READING_EXAMPLES,
+    SEARCH_EXAMPLES,
     RequestExample,
 )
 from service.http.answers import Document, document, publish, require_acceptable
@@ -56,6 +60,10 @@ def page_examples() -> bytes:
             "builds": _entries(BUILD_EXAMPLES.items()),
             "calibrations": _entries(CALIBRATION_EXAMPLES.items()),
             "comparisons": _entries(COMPARISON_EXAMPLES.items()),
+            "searches": _entries(SEARCH_EXAMPLES.items()),
+            "budgets": _entries(BUDGET_EXAMPLES.items()),
+            "gates": _entries(GATE_EXAMPLES.items()),
+            "audits": [{"name": "lines", "summary": "Two stacks and a line with a fault", "request": BATCH_LINES}],
         }
     )
 

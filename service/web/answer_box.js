@@ -5,8 +5,9 @@ import { fill, goToFirst, make, post, Problem, showProblem } from "./base.js";
  * The answer of one route.
  *
  * `show(box, report, request)` fills the report; `places` lead to the faults; `empty` is told before the first answer.
+ * `answerOf` asks where one document in JSON is not enough, `read` makes the request of its text.
  */
-export function createAnswerBox(element, { path, show, places, empty }) {
+export function createAnswerBox(element, { path, show, places, empty, answerOf = post, read = JSON.parse }) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
   let running = new AbortController();
   tell(empty);
@@ -26,7 +27,7 @@ export function createAnswerBox(element, { path, show, places, empty }) {
       tell("Waiting for the answer …");
       try {
         const text = body();
-        show(find("report"), await post(path, text, { signal }), JSON.parse(text));
+        show(find("report"), await answerOf(path, text, { signal }), read(text));
         find("report").hidden = false;
         find("status").textContent = find("report").querySelector(".verdict, h3").textContent;
         tell("");

@@ -1,6 +1,6 @@
 // The report of a build: each stage with what to do next, then the finished stack.
 import { amount, fill, jointWords, make, SIGNS, table, terms } from "./base.js";
-import { dialPicture } from "./dial_picture.js";
+import { dialPicture, fullScale } from "./dial_picture.js";
 import { decision, list } from "./reading_report.js";
 
 const ACTIONS = {
@@ -16,10 +16,11 @@ const CAUSES = { part: "the part itself", seat: "its seat" };
 
 /** Show the report of a request. */
 export function showBuild(box, report, request) {
+  const full = fullScale(request.stages.flatMap((stage) => stage.planes));
   fill(
     box,
     latest(report),
-    report.stages.map((stage, index) => stageSection(stage, index, request.stages[index])),
+    report.stages.map((stage, index) => stageSection(stage, index, request.stages[index], full)),
     finished(report.finished),
     list("Missing for a prediction", report.not_stated.map((one) => one.quantity.replaceAll("_", " "))),
     list("Notes", report.notes),
@@ -39,7 +40,7 @@ function latest(report) {
   );
 }
 
-function stageSection(stage, index, asked) {
+function stageSection(stage, index, asked, full) {
   const rows = stage.planes.map((one, place) => [
     amount(one.from_last_clamping_face_mm, 1),
     amount(one.judged_tir_um, 1),
@@ -61,7 +62,7 @@ function stageSection(stage, index, asked) {
   const told = [["95th percentile of the finished stack", amount(stage.p95_um, 1, "µm")]];
   if (stage.cause) told.push(["Cause, by the repeats", CAUSES[stage.cause] ?? stage.cause]);
   if (stage.best_turn) told.push(["Best turn", turnWords(stage.best_turn)]);
-  const pictures = stage.planes.map((one, place) => dialPicture(asked.planes[place], one)).filter(Boolean);
+  const pictures = stage.planes.map((one, place) => dialPicture(asked.planes[place], one, full)).filter(Boolean);
   return make(
     "section",
     {},

@@ -10,7 +10,7 @@ export function showComparison(box, report) {
     box,
     make("p", { class: "outcome" }, outcome(report)),
     make("div", { class: "sides" }, report.alternatives.map(alternative)),
-    table("Criteria, best known value marked", ["criterion", ...names], report.criteria.map((one) => line(one, names))),
+    table("Criteria, best marked where every value is known", ["criterion", ...names], report.criteria.map((one) => line(one, names))),
     pairs(report.reads_less),
     list("Notes", report.notes),
     list("Cautions", report.cautions),
@@ -19,6 +19,8 @@ export function showComparison(box, report) {
 
 function outcome(report) {
   const best = report.non_dominated;
+  const gaps = report.criteria.some((one) => one.values.includes(null));
+  if (gaps) return `Not decided: some values are not known. Not surpassed in what is known: ${best.join(", ")}.`;
   return best.length === 1
     ? `${best[0]} is at least as good on every criterion and better on one or more.`
     : "No clear winner; each is better on some criteria.";
@@ -44,9 +46,10 @@ function alternative(one) {
 function line(one, names) {
   const unit = one.unit ? `, ${UNITS[one.unit] ?? one.unit}` : "";
   const title = `${sentence(one.criterion).replace("p95", "(95th percentile)")}${unit}, ${one.better} is better`;
+  const known = one.values.every((number) => number !== null);
   const value = (number, index) => [
     amount(number, 2),
-    one.best.includes(names[index]) && one.best.length < names.length ? make("strong", { class: "best" }, " best") : null,
+    known && one.best.includes(names[index]) && one.best.length < names.length ? make("strong", { class: "best" }, " best") : null,
   ];
   return [title, ...one.values.map((number, index) => make("span", {}, ...value(number, index).filter(Boolean)))];
 }

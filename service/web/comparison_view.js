@@ -1,16 +1,15 @@
-// The view that compares two stacks for the operation and machine under Check.
+// The view that compares any number of stacks for the operation and machine under Check.
 import {
-  createEditor, get, goToFirst, lineAndColumn, make, NotJson, placesOf, post, Problem, showProblem,
+  createEditor, fill, get, goToFirst, lineAndColumn, make, NotJson, placesOf, post, Problem, showProblem,
 } from "./base.js";
 import { showComparison } from "./comparison_report.js";
 
-const SIDES = ["A", "B"];
+const [FEWEST, MOST] = [2, 50];
 
 /** Set up the view; `checkedText` returns the request text of the check view. */
 export function createComparisonView(element, checkedText) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
-  const editors = SIDES.map((side) => createEditor(find(`json-${side}`), find(`cursor-${side}`)));
-  const names = SIDES.map((side) => find(`name-${side}`));
+  let sides = [];
   let stacks = [];
 
   async function compare() {
@@ -32,9 +31,9 @@ export function createComparisonView(element, checkedText) {
 
   /** The request with both stacks as typed; the service rejects what is not strict JSON. */
   function body() {
-    const alternatives = editors.map((editor, index) => {
+    const alternatives = sides.map(({ editor, name }, index) => {
       refuseBroken(editor.text, index);
-      return `{"name": ${JSON.stringify(names[index].value)}, "stack": ${editor.text}}`;
+      return `{"name": ${JSON.stringify(name.value)}, "stack": ${editor.text}}`;
     });
     const { stack, include, ...rest } = checked();
     const more = Object.entries(rest).map(([name, value]) => `, ${JSON.stringify(name)}: ${JSON.stringify(value)}`);
@@ -57,7 +56,7 @@ export function createComparisonView(element, checkedText) {
       if (!(error instanceof NotJson)) throw error;
       const { line, column } = lineAndColumn(text, error.offset);
       throw new Problem({
-        title: `Stack ${SIDES[index]} is not JSON`,
+        title: `Stack ${letter(index)} is not JSON`,
         detail: `JSON error: ${error.message}.`,
         errors: [{ detail: error.message, line, column, side: index }],
       });
@@ -65,22 +64,23 @@ export function createComparisonView(element, checkedText) {
   }
 
   const places = {
-    line: (line, column, { side }) => (side === undefined ? find("compare").focus() : editors[side].goTo(line, column)),
+    line: (line, column, { side }) => (side === undefined ? find("compare").focus() : sides[side].editor.goTo(line, column)),
     pointer(pointer) {
-      const [, index, rest] = /^\/alternatives\/([01])(?:\/stack)?(.*)$/.exec(pointer) ?? [];
-      if (index === undefined) return find("compare").focus();
-      if (rest === "/name") return names[index].focus();
-      return editors[index].goToPointer(rest);
+      const [, index, rest] = /^\/alternatives\/(\d+)(?:\/stack)?(.*)$/.exec(pointer) ?? [];
+      if (sides[index] === undefined) return find("compare").focus();
+      if (rest === "/name") return sides[index].name.focus();
+      return sides[index].editor.goToPointer(rest);
     },
   };
 
   function choose(index) {
-    const value = find(`choice-${SIDES[index]}`).value;
+    const { choice, name, editor } = sides[index];
+    const { value } = choice;
     if (value === "") return;
     const chosen = value === "checked" ? checkedStack() : stacks[Number(value)];
     if (!chosen) return;
-    names[index].value = chosen.name;
-    editors[index].text = JSON.stringify(chosen.stack, null, 2);
+    name.value = chosen.name;
+    editor.text = JSON.stringify(chosen.stack, null, 2);
   }
 
   /** The stack with each reference replaced by its definition, since a stack is compared without the others' parts. */
@@ -98,13 +98,44 @@ export function createComparisonView(element, checkedText) {
     }
   }
 
-  SIDES.forEach((side, index) => {
-    find(`choice-${side}`).addEventListener("change", () => choose(index));
-    find(`json-${side}`).addEventListener("input", () => (find(`choice-${side}`).value = ""));
+  /** Add a stack that starts from this choice; its fields are labelled by letter. */
+  function add(from) {
+    const index = sides.length;
+    const id = (part) => `${part}-${letter(index)}`;
+    const options = [
+      make("option", { value: "checked" }, "the stack under Check"),
+      stacks.map((one, number) => make("option", { value: String(number) }, one.words)),
+      make("option", { value: "" }, "Your own JSON"),
+    ];
+    const choice = make("select", { id: id("choice"), onchange: () => choose(index) }, options);
+    const name = make("input", { id: id("name"), autocomplete: "off" });
+    const area = make("textarea", { id: id("json"), rows: "12", spellcheck: "false", autocapitalize: "off", wrap: "off", oninput: () => (choice.value = "") });
+    const cursor = make("p", { class: "note" });
+    const field = (words, input) => make("div", { class: "field wide" }, make("label", { for: input.id }, words), input);
+    const box = make("fieldset", {}, make("legend", {}, `Stack ${letter(index)}`), field("Start from", choice), field("Name", name), field("Stack, JSON", area), cursor);
+    find("alternatives").append(box);
+    sides.push({ box, choice, name, editor: createEditor(area, cursor) });
+    choice.value = from;
+    choose(index);
+    counted();
+  }
+
+  function counted() {
+    find("add").disabled = sides.length >= MOST;
+    find("remove").disabled = sides.length <= FEWEST;
+  }
+
+  find("add").addEventListener("click", () => {
+    add("");
+    sides.at(-1).choice.focus();
+  });
+  find("remove").addEventListener("click", () => {
+    sides.pop().box.remove();
+    counted();
   });
   // The checked stack may have changed since it was chosen.
   element.addEventListener("shown", () => {
-    SIDES.forEach((side, index) => find(`choice-${side}`).value === "checked" && choose(index));
+    sides.forEach(({ choice }, index) => choice.value === "checked" && choose(index));
   });
   find("compare").addEventListener("click", compare);
 
@@ -118,15 +149,17 @@ export function createComparisonView(element, checkedText) {
         ...alternatives.map(({ name, stack }) => ({ name, stack, words: `${name}: example` })),
         ...checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),
       ];
-      SIDES.forEach((side, index) => {
-        find(`choice-${side}`).replaceChildren(
-          make("option", { value: "checked" }, "the stack under Check"),
-          ...stacks.map((one, number) => make("option", { value: String(number) }, one.words)),
-          make("option", { value: "" }, "Your own JSON"),
-        );
-        find(`choice-${side}`).value = index === 0 ? "checked" : String(alternatives.length - 1);
-        choose(index);
-      });
+      sides = [];
+      fill(find("alternatives"));
+      // The first alternative of the example is the stack that the page starts with.
+      add("checked");
+      alternatives.slice(1).forEach((_, number) => add(String(number + 1)));
     },
   };
+}
+
+/** A, B, ... Z, AA, AB ... */
+function letter(index) {
+  const last = String.fromCharCode(65 + (index % 26));
+  return index < 26 ? last : String.fromCharCode(64 + Math.floor(index / 26)) + last;
 }

@@ -1,6 +1,6 @@
 // The report of a reading: decision, next step, planes and prediction.
 import { amount, fill, jointWords, make, percent, quantile, SIGNS, table, terms } from "./base.js";
-import { dialPicture } from "./dial_picture.js";
+import { dialPicture, fullScale } from "./dial_picture.js";
 
 const DECISIONS = {
   conforms: ["Conforms", "pass"],
@@ -80,7 +80,8 @@ function planes(report, request) {
     "runout seen, µm",
     "runout possible, µm",
   ];
-  const pictures = report.planes.map((one, index) => dialPicture(request.planes[index], one)).filter(Boolean);
+  const full = fullScale(request.planes);
+  const pictures = report.planes.map((one, index) => dialPicture(request.planes[index], one, full)).filter(Boolean);
   return make(
     "section",
     {},
@@ -90,7 +91,7 @@ function planes(report, request) {
     pictures.length
       ? [
           make("div", { class: "dial-pictures" }, pictures),
-          make("p", { class: "note" }, "Dashed: zero runout. Dots: readings, enlarged. Line: direction of the high point."),
+          make("p", { class: "note" }, "Dashed: zero runout. Rings: deviation in µm, the same scale in every picture. Dots: readings. Line: direction of the high point."),
         ]
       : null,
   );

@@ -1,4 +1,4 @@
-// The start page: five views and the access token field.
+// The start page: its views and the access token field.
 import {
   createEditor, createPicture, createTokenField, fill, get, jsonFault, make, openPage, placeWords, Problem, send,
   showProblem, showUnits, valueAt, withoutValue, withValue,
@@ -575,11 +575,18 @@ const check = createCheckView(part("check"));
 const checkedText = () => check.text;
 
 // The other views are loaded when they are first shown.
+/** A view that is set up when it starts. */
+const startedBy = (element, createView) => ({ start: () => createView(element) });
+
 const LOADED = {
   reading: async (element) => (await import("./reading_view.js")).createReadingView(element, checkedText),
   build: async (element) => (await import("./build_view.js")).createBuildView(element, checkedText),
   calibration: async (element) => (await import("./calibration_view.js")).createCalibrationView(element),
   comparison: async (element) => (await import("./comparison_view.js")).createComparisonView(element, checkedText),
+  search: async (element) => startedBy(element, (await import("./search_view.js")).createView),
+  budget: async (element) => startedBy(element, (await import("./budget_view.js")).createView),
+  gate: async (element) => startedBy(element, (await import("./gate_view.js")).createView),
+  audit: async (element) => startedBy(element, (await import("./audit_view.js")).createView),
 };
 const waiting = new Set();
 let started = false;

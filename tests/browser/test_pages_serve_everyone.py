@@ -86,6 +86,16 @@ def compare(page: Page) -> None:
     expect(page.locator("#comparison .verdict").first).to_be_visible()
 
 
+def ask(name: str) -> Callable[[Page], None]:
+    """Press the button of a view that starts from an example."""
+
+    def press(page: Page) -> None:
+        page.get_by_role("button", name=name, exact=True).click()
+        expect(page.locator("main section:visible .answer .verdict").first).to_be_visible()
+
+    return press
+
+
 def send_example(page: Page) -> None:
     page.get_by_role("button", name="Send").click()
     expect(page.locator("#answer pre")).to_be_visible()
@@ -130,6 +140,10 @@ STATES = [
     pytest.param("/#build", build_problem, id="build problem"),
     pytest.param("/#calibration", calibrate, id="calibration"),
     pytest.param("/#comparison", compare, id="comparison"),
+    pytest.param("/#search", ask("Search"), id="search"),
+    pytest.param("/#budget", ask("Compute"), id="budget"),
+    pytest.param("/#gate", ask("Decide"), id="gate"),
+    pytest.param("/#audit", ask("Audit"), id="audit"),
     pytest.param("/docs", send_first_step, id="docs"),
     pytest.param("/rules/try", explain_rule, id="rule"),
     pytest.param("/rules/try", explain_nothing, id="rule problem"),

@@ -48,6 +48,23 @@ def test_readings_around_the_turn_tell_the_eccentricity(reading: Page) -> None:
     expect(picture).to_be_visible()
 
 
+def test_the_picture_has_a_scale(reading: Page) -> None:
+    """Runouts of 6.7 and 8.9 µm share the scale of 5 µm, and their circles are as far off as they are."""
+    form = reading.locator("#reading form")
+    form.get_by_label("Method", exact=True).first.select_option("equal_steps")
+    shifts = []
+    for high in (3.35, 4.45):
+        for angle, value in (("0°", high), ("90°", 0), ("180°", -high), ("270°", 0)):
+            form.get_by_label(angle).first.fill(str(value))
+        reading.get_by_role("button", name="Judge reading").click()
+        picture = reading.locator(".dial-picture")
+        expect(picture).to_contain_text(f"TIR {2 * high:.1f} µm")
+        expect(picture).to_contain_text("+5")
+        centre = float(picture.locator(".true").get_attribute("cy") or "")
+        shifts.append(centre - float(picture.locator(".read").get_attribute("cy") or ""))
+    assert shifts[1] / shifts[0] == pytest.approx(8.9 / 6.7, rel=1e-3)
+
+
 def test_the_example_with_a_trial_turn_fills_the_form(reading: Page) -> None:
     """Both planes, the turned joint and the stack of the example are judged."""
     reading.get_by_label("Start from").locator("visible=true").select_option("trial")
@@ -82,7 +99,7 @@ def comparison(open_page: OpenPage) -> Page:
 
 def test_two_stacks_are_set_side_by_side(comparison: Page) -> None:
     """Verdicts, criteria and who wins on what."""
-    comparison.get_by_label("Start from").locator("visible=true").nth(1).select_option(index=2)
+    comparison.get_by_role("button", name="Remove the last stack").click()
     comparison.get_by_role("button", name="Compare", exact=True).click()
     expect(comparison.locator("#comparison .verdict h3")).to_have_text(["KB-T-0042: pass", "extended-long: pass"])
     row = comparison.get_by_role("row").filter(has_text="Projection")
@@ -90,11 +107,25 @@ def test_two_stacks_are_set_side_by_side(comparison: Page) -> None:
     expect(comparison.locator("#comparison [data-part=report]")).to_contain_text("of pairs")
 
 
+def test_nothing_is_best_against_what_is_not_known(comparison: Page) -> None:
+    """The example's third stack lacks data; a fourth is added by hand and named where its text is wrong."""
+    comparison.get_by_role("button", name="Compare", exact=True).click()
+    report = comparison.locator("#comparison [data-part=report]")
+    expect(report.locator(".outcome")).to_contain_text("Not decided")
+    for row in report.locator("tbody tr").filter(has_text="not known").all():
+        expect(row).not_to_contain_text("best")
+    comparison.get_by_role("button", name="Add a stack").click()
+    expect(comparison.get_by_label("Start from").locator("visible=true").nth(3)).to_be_focused()
+    comparison.get_by_label("Stack, JSON").nth(3).fill("{")
+    comparison.get_by_role("button", name="Compare", exact=True).click()
+    expect(comparison.get_by_text("Stack D is not JSON")).to_be_visible()
+
+
 def test_the_checked_stack_is_followed(comparison: Page) -> None:
     """Changed under check, it is the changed one that is compared."""
     comparison.get_by_role("link", name="Check a stack").first.click()
     comparison.get_by_role("group", name="end-mill").get_by_label("Grip length").fill("21")
-    comparison.get_by_role("link", name="Compare two stacks").click()
+    comparison.get_by_role("link", name="Compare stacks").click()
     expect(comparison.get_by_label("Stack, JSON").first).to_have_value(re.compile('"grip_length_mm": 21'))
 
 

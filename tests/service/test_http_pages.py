@@ -12,12 +12,16 @@ import pytest
 
 from rules.couplings.designation import understood
 from rules.quantities.inch import imperial
+from rules.schema.budget import BudgetRequest
 from rules.schema.build import BuildRequest
 from rules.schema.calibration import CalibrationRequest
 from rules.schema.comparison import ComparisonRequest
+from rules.schema.gate import GateRequest
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingRequest
 from rules.schema.request import CheckRequest
+from rules.schema.search import SearchRequest
+from service.examples import BATCH_LINES
 from service.http.pages import PAGE_POLICY
 from service.sheets.page import PAGE_STYLE, STYLE_SOURCE
 
@@ -154,8 +158,12 @@ def test_examples_are_requests_that_hold(client: Any) -> None:
         "builds": BuildRequest,
         "calibrations": CalibrationRequest,
         "comparisons": ComparisonRequest,
+        "searches": SearchRequest,
+        "budgets": BudgetRequest,
+        "gates": GateRequest,
     }
-    assert told.keys() == models.keys()
+    assert told.keys() == {*models, "audits"}
+    assert [one["request"] for one in told.pop("audits")] == [BATCH_LINES]
     for kind, examples in told.items():
         assert examples
         assert len({one["name"] for one in examples}) == len(examples)

@@ -1,0 +1,146 @@
+"""The start page searches the shelf, follows a budget, decides a work order and audits a library."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, Route, expect
+
+from service.examples import BATCH_LINES, BUDGET_EXAMPLES, GATE_EXAMPLES, SEARCH_EXAMPLES
+
+OpenPage = Callable[..., Page]
+
+VIEWS = {"search": "Search", "budget": "Compute", "gate": "Decide", "audit": "Audit"}
+"""Views of one route with their buttons."""
+
+
+def _open(open_page: OpenPage, name: str) -> Page:
+    page = open_page(f"/#{name}")
+    expect(page.locator(f"#{name} [data-part=state]")).to_contain_text("yet")
+    return page
+
+
+def _press(page: Page, name: str) -> None:
+    page.get_by_role("button", name=VIEWS[name], exact=True).click()
+
+
+def _head(page: Page, name: str) -> str:
+    word = page.locator(f"#{name} .verdict-word")
+    expect(word).to_be_visible()
+    return word.inner_text()
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_empty_slow_and_wrong_are_told(open_page: OpenPage, name: str) -> None:
+    """Before the answer the view says so, while it waits, too; nothing is sent for nothing; a fault has its place."""
+    page = _open(open_page, name)
+    state, area = page.locator(f"#{name} [data-part=state]"), page.locator(f"#{name} textarea")
+    held: list[Route] = []
+    page.route("**/v1/**", lambda route: held.append(route))
+    _press(page, name)
+    expect(state).to_have_text("Waiting for the answer …")
+    page.unroute("**/v1/**")
+    for text, told in (("", "Nothing to send"), ('{"a": }', "line 1")):
+        area.fill(text)
+        _press(page, name)
+        shown = page.locator(f"#{name} .problem, #{name} [data-part=report]").locator("visible=true")
+        expect(shown.first).to_contain_text(told if name != "audit" or not text else "not judged")
+    page.locator(f"#{name} select").select_option(index=0)
+    expect(state).to_contain_text("yet")
+
+
+def test_the_shelf_is_searched(open_page: OpenPage) -> None:
+    """What is found has its runout and what to set; where nothing is, what comes closest has its reasons."""
+    page = _open(open_page, "search")
+    assert json.loads(page.locator("#search textarea").input_value()) == SEARCH_EXAMPLES["reach-and-clearance"].request
+    _press(page, "search")
+    assert _head(page, "search") == "1 stack found"
+    expect(page.locator("#search tbody tr")).to_contain_text("grip 47")
+    page.locator("#search select").select_option("nothing-found")
+    _press(page, "search")
+    expect(page.locator("#search .verdict-word")).to_have_text("No stack found")
+    expect(page.locator("#search [data-part=report]")).to_contain_text("the minimum is 300 mm")
+
+
+def test_the_percentile_follows_the_slider(open_page: OpenPage) -> None:
+    """A truer part gives a lower figure, by slider and by number; the statements of a part keep their ratio."""
+    page = _open(open_page, "budget")
+    _press(page, "budget")
+    before = _head(page, "budget")
+    assert before == "95th percentile 10.3 µm"
+    slider = page.get_by_label("holder", exact=True)
+    slider.focus()
+    with page.expect_response("**/v1/budgets") as answered:
+        page.keyboard.press("Home")
+    (plane,) = [one for one in answered.value.json()["planes"] if one["plane"] == "gauge_plane"]
+    p95 = plane["predictions"][0]["quantiles_um"]["p95"]
+    assert p95 < 10
+    truer = f"95th percentile {p95:.1f} µm"
+    expect(page.locator("#budget .verdict-word")).to_have_text(truer)
+    page.get_by_label("Runout of holder, µm").fill("6")
+    expect(slider).to_have_value("6")
+    sent = json.loads(page.locator("#budget textarea").input_value())
+    stated, start = (
+        [one["tir_um"] for one in each["stack"]["components"][0]["runout"]["statements"]]
+        for each in (sent, BUDGET_EXAMPLES["stated"].request)
+    )
+    assert stated == [2 * one for one in start]
+    expect(page.locator("#budget .verdict-word")).not_to_have_text(truer)
+
+
+def test_a_work_order_starts_only_where_the_answer_says_so(open_page: OpenPage) -> None:
+    """The held operation names what is missing; without it the order may start; `may_start` alone shows that."""
+    page = _open(open_page, "gate")
+    _press(page, "gate")
+    assert _head(page, "gate") == "May not start: hold"
+    expect(page.locator("#gate [data-part=report]")).to_contain_text("State the spindle speed")
+    order = json.loads(json.dumps(GATE_EXAMPLES["one-operation-held"].request))
+    del order["operations"][1]
+    page.locator("#gate textarea").fill(json.dumps(order))
+    _press(page, "gate")
+    expect(page.locator("#gate .verdict-word")).to_have_text("May start")
+
+    def withdraw(route: Route) -> None:
+        answer = route.fetch()
+        route.fulfill(response=answer, json=answer.json() | {"may_start": False})
+
+    page.route("**/v1/gates", withdraw)
+    _press(page, "gate")
+    expect(page.locator("#gate .verdict.review")).to_contain_text("May not start")
+
+
+_STACKS = [json.loads(line) for line in BATCH_LINES.splitlines() if line.strip()]
+
+
+@pytest.mark.parametrize(
+    "files",
+    [
+        pytest.param({"lines.ndjson": BATCH_LINES}, id="lines"),
+        pytest.param({"all.json": json.dumps(_STACKS[0] | {"stacks": _STACKS[1:3]})}, id="document"),
+        pytest.param({f"{n}.json": json.dumps(_STACKS[0] | one) for n, one in enumerate(_STACKS[1:3])}, id="files"),
+    ],
+)
+def test_a_file_is_audited(open_page: OpenPage, files: dict[str, str]) -> None:
+    """Lines, a document and several files give the same two verdicts, the worst first."""
+    page = _open(open_page, "audit")
+    page.locator("#audit input[type=file]").set_input_files(
+        [{"name": name, "mimeType": "application/json", "buffer": text.encode()} for name, text in files.items()]
+    )
+    assert _head(page, "audit") == "2 stacks: 1 pass, 0 review, 1 fail"
+    rows = page.locator("#audit tbody").last.locator("tr")
+    states = [row.locator("td").first.inner_text() for row in rows.all()]
+    assert states == [*(["✕ problem"] if len(rows.all()) == 3 else []), "✕ fail", "✓ pass"]
+
+
+def test_the_start_page_is_small(open_page: OpenPage) -> None:
+    """The views but the first are fetched when they are opened."""
+    names: list[str] = []
+    page = open_page("/")
+    expect(page.locator("#check .verdict-word")).to_contain_text("Pass")
+    page.on("request", lambda request: names.append(request.url.rpartition("/")[2]))
+    page.get_by_role("link", name="Work order").click()
+    expect(page.locator("#gate [data-part=state]")).to_contain_text("yet")
+    assert "gate_view.js" in names
+    assert not {"search_view.js", "audit_view.js"} & set(names)
