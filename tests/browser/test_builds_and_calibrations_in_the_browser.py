@@ -13,7 +13,7 @@ from service.examples import BUILD_EXAMPLES, CALIBRATION_EXAMPLES
 
 OpenPage = Callable[..., Page]
 
-(_BUILD,) = BUILD_EXAMPLES.values()
+_BUILD = BUILD_EXAMPLES["two-stages"]
 (_CALIBRATION,) = CALIBRATION_EXAMPLES.values()
 
 
