@@ -47,7 +47,7 @@ def _by_reference(request: dict[str, Any], places: set[int]) -> dict[str, Any]:
 
 
 def _without_provenance(report: Report) -> dict[str, Any]:
-    return report.model_dump(exclude={"provenance", "undecided", "findings", "grip"})
+    return report.model_dump(exclude={"provenance", "understood", "undecided", "findings", "grip"})
 
 
 @pytest.mark.parametrize("base", base_names())
@@ -158,7 +158,10 @@ def test_a_comparison_resolves_references() -> None:
 
 def test_a_stack_without_references_is_passed_on_as_it_is() -> None:
     """The common case costs nothing."""
-    request = parse_request(base_request("press_in"))
+    written = base_request("press_in")
+    # the thread of the knob is a designation
+    written["stack"]["components"] = [one for one in written["stack"]["components"] if "thread" not in one]
+    request = parse_request(written)
     assert resolve(request, NOTHING_MOUNTED).request is request
 
 
@@ -213,8 +216,10 @@ def test_every_field_of_a_component_can_be_laid_over() -> None:
     kinds = (BaseHolder, Extension, Reducer, Collet, Cutter, GaugePin, RetentionKnob)
     fields = {name: field for kind in kinds for name, field in kind.model_fields.items() if name not in ("kind", "id")}
     assert Overlay.model_fields.keys() == fields.keys()
-    for name, field in fields.items():
-        assert Overlay.model_fields[name].description == field.description
+    for name in fields:
+        told = {kind.model_fields[name].description for kind in kinds if name in kind.model_fields}
+        # a thread is one thing of a knob and another of a tap
+        assert told == {Overlay.model_fields[name].description} or len(told) > 1
     assert _checked(Overlay) == {name: limits for kind in kinds for name, limits in _checked(kind).items()}
 
 
