@@ -265,7 +265,7 @@ class Thread(NamedTuple):
 class _Metric(Row):
     diameter_mm: float
     coarse_mm: float | None
-    fine_mm: Annotated[tuple[float, ...], Field(strict=False)]
+    fine: Annotated[tuple[float, ...], Field(strict=False)]
 
 
 class _Unified(Row):
@@ -323,7 +323,7 @@ def _metric(match: re.Match[str]) -> Thread | None:
     if row is None:
         return None
     pitch = row.coarse_mm if match["pitch"] is None else float(match["pitch"])
-    if pitch is None or pitch not in (row.coarse_mm, *row.fine_mm):
+    if pitch is None or pitch not in (row.coarse_mm, *row.fine):
         return None
     coarse = pitch == row.coarse_mm
     name = f"M{diameter:g}" if coarse else f"M{diameter:g}x{pitch:g}"

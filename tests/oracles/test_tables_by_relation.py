@@ -624,7 +624,7 @@ def metric_threads_have_their_stress_areas(tables: Tables) -> None:
     coarse = [row for row in rows if row["coarse_mm"] is not None]
     assert _column(coarse, "coarse_mm") == sorted(_column(coarse, "coarse_mm"))
     for row in coarse:
-        assert all(0.0 < fine < row["coarse_mm"] < row["diameter_mm"] / 3 for fine in row["fine_mm"])
+        assert all(0.0 < fine < row["coarse_mm"] < row["diameter_mm"] / 3 for fine in row["fine"])
         area = math.pi / 4 * (row["diameter_mm"] - 0.9382 * row["coarse_mm"]) ** 2
         assert area == pytest.approx(_METRIC_STRESS_AREAS.get(row["diameter_mm"], area), rel=5e-3)
     assert {row["diameter_mm"] for row in coarse} >= set(_METRIC_STRESS_AREAS)

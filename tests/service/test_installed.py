@@ -146,7 +146,7 @@ def test_commands_work_elsewhere(server: Path, tmp_path: Path) -> None:
         assert (done.returncode, done.stderr) == (VERDICT_CODES["fail"], "")
         assert printed in (done.stdout, None)
     assert {file.name for file in tmp_path.iterdir()} == {
-        *("page.html", "stack.svg", "audit.html", "audit.csv", "audit.summary.csv")
+        *("page.html", "stack.svg", "audit.html", "audit.csv", "audit.findings.csv", "audit.summary.csv")
     }
     assert "<style>" in (tmp_path / "audit.html").read_text(encoding="utf-8")
     assert _files(modules_of(server)) == before

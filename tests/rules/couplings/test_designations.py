@@ -181,7 +181,7 @@ def test_the_coarse_pitches_are_rounded_from_their_formula() -> None:
             assert row["diameter_in"] == pytest.approx(0.060 + 0.013 * int(row["size"]))
         assert row["coarse_per_in"] is None or row["fine_per_in"] is None or row["coarse_per_in"] < row["fine_per_in"]
     for row in table("metric_threads").rows:
-        assert all(row["coarse_mm"] is None or fine < row["coarse_mm"] for fine in row["fine_mm"])
+        assert all(row["coarse_mm"] is None or fine < row["coarse_mm"] for fine in row["fine"])
 
 
 @pytest.mark.parametrize(
