@@ -45,11 +45,12 @@ MAX_DIGITS: Final = 40
 _STEPS: Final = 25
 """Steps of work for each byte."""
 
+# No possessive groups: Python 3.11.2 matches some that it must not.
 _MARK: Final = re.compile(
     r"""
-    (?: [ \t\r\n\f\v]++ | /\* [^*]*+ \*++ (?: [^*/] [^*]*+ \*++ )*+ / )*+
+    (?: [ \t\r\n\f\v]++ | /\* [^*]*+ \*++ (?: [^*/] [^*]*+ \*++ )* / )*
     (?:
-        (?P<text> ' (?: [^']++ | '' )*+ ' )
+        (?P<text> ' (?: [^']++ | '' )* ' (?! ' ) )
       | (?P<reference> \#[0-9]++ )
       | (?P<sign> [(),;=$*] )
       | (?P<number> [+-]?[0-9]++ (?: \.[0-9]*+ (?: [Ee][+-]?[0-9]++ )? )? )
@@ -61,7 +62,7 @@ _MARK: Final = re.compile(
     """,
     re.VERBOSE,
 )
-_BLANK: Final = re.compile(r"(?:[ \t\r\n\f\v]++|/\*[^*]*+\*++(?:[^*/][^*]*+\*++)*+/)*+")
+_BLANK: Final = re.compile(r"(?:[ \t\r\n\f\v]++|/\*[^*]*+\*++(?:[^*/][^*]*+\*++)*/)*")
 
 
 class Reference(int):
@@ -367,7 +368,7 @@ class _Reader:
 _BREAKS: Final = re.compile(r"[\r\n]")
 _DIRECTIVE: Final = re.compile(
     r"\\(?:(?P<slash>\\)|S\\(?P<upper>[ -~])|P(?P<page>[A-I])\\|X\\(?P<byte>[0-9A-F]{2})"
-    r"|X2\\(?P<two>(?:[0-9A-F]{4})++)\\X0\\|X4\\(?P<four>(?:[0-9A-F]{8})++)\\X0\\|(?P<other>))"
+    r"|X2\\(?P<two>(?:[0-9A-F]{4})+)\\X0\\|X4\\(?P<four>(?:[0-9A-F]{8})+)\\X0\\|(?P<other>))"
 )
 
 

@@ -91,3 +91,7 @@ def _link(name: str, into: Path) -> None:
         source, target = Path(str(one.locate_file(top))), into / top
         if source.exists() and not target.exists():
             target.symlink_to(source)
+    # nor does it list the metadata, which say the version
+    metadata = Path(str(one._path)) if isinstance(one, PathDistribution) else None
+    if metadata is not None and not (into / metadata.name).exists():
+        (into / metadata.name).symlink_to(metadata)
