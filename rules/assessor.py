@@ -46,7 +46,7 @@ from rules.schema.parsing import BadRequestError, Fault, parse_request
 from rules.schema.report import Finding, OperationReport, Report, Summary, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
-from rules.stack.chain import Mounted, Resolved, reference_facts, resolve
+from rules.stack.chain import Mounted, Resolved, designation_facts, reference_facts, resolve
 from rules.stack.report import geometry_section, labels_section, mass_section, standard_section, understood_section
 from rules.stack.view import RequestView, request_vocabulary, views_of
 
@@ -447,6 +447,8 @@ def _situation(resolved: Resolved, operation: Operation | None, at: str) -> Situ
         analysis = replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
     else:
         analysis = analyse(resolved.request, operation, at)
+        if resolved.understood:
+            analysis = replace(analysis, facts=(*analysis.facts, *designation_facts(resolved)))
     return Situation(operation, analysis, views_of(analysis.chain, analysis.facts))
 
 

@@ -18,6 +18,7 @@ from rules.couplings.designation import Designated, EndName, thread_of, toleranc
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
 from rules.parts.aliases import NO_ALIASES, Aliases
 from rules.parts.standard_parts import StandardPart, StatedValue, standard_part
+from rules.quantities.missing import or_missing
 from rules.quantities.models import construct
 from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
@@ -52,6 +53,7 @@ __all__ = [
     "StackJoint",
     "UnderstoodText",
     "chain_of",
+    "designation_facts",
     "machine_of",
     "reference_facts",
     "resolve",
@@ -304,9 +306,9 @@ class UnderstoodText(NamedTuple):
     became: str | None
     """What the alias file makes of it; None where it has no part in it."""
     words: str | None
-    """For people; None where the designation is not known, or not to be reconciled: it then counts as not stated."""
+    """For people; None where the designation is not known, or contradicted: it then counts as not stated."""
     left_open: str | None
-    """What the designation does not say, or what it contradicts."""
+    """What the designation does not say, or what contradicts it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -673,6 +675,28 @@ def _laid_over(part: StackPart, overlay: Overlay, at: str) -> StackPart:
             Fault(f"{at}/with/{field}", f"a {kind} has no such field", "unknown_field") for field in wrong
         )
     return part.model_copy(update={field: getattr(overlay, field) for field in stated})
+
+
+def designation_facts(resolved: Resolved) -> list[Fact]:
+    """Return a fact for each designation of the request; one that is not known lacks what it means."""
+    parts, facts = resolved.request.stack.components, []
+    for text in resolved.understood:
+        _, first, *steps = text.at.split("/")
+        if steps[-1] == "key":  # the shop's name of a part; one without a part is a reference that leads nowhere
+            continue
+        name = parts[int(steps[1])].id if first == "stack" else None
+        fact = Properties(
+            "component",
+            f"designation:{text.at}",
+            (text.at,),
+            component=name or "the machine",
+            component_kind="designation",
+            designation=text.designation,
+        )
+        known = "none" if text.words is not None else text.left_open
+        fact.add("designation_conflict", or_missing(known, text.at))
+        facts.append(fact.build())
+    return facts
 
 
 def reference_facts(resolved: Resolved) -> list[Fact]:

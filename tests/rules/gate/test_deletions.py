@@ -31,6 +31,7 @@ EXCEPTIONS: Final[dict[str, dict[str, str]]] = {
         "DAT-060": "angle_deg",
         "DAT-070": "mass_kg",
         "DAT-080": "statements max_tilt_um_per_m",
+        "DAT-090": "tolerance thread diameter_mm cutting_diameter_mm pitch_mm",
         "GRIP-060": "projection_mm",
         "PLA-010": "overall_length_mm",
         "PLA-020": "overall_length_mm flute_length_mm",

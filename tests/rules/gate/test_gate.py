@@ -491,3 +491,32 @@ def test_a_fault_of_the_engine_is_no_decision(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(Assessor, "assess_derived", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         decided(order_of("good"))
+
+
+@pytest.mark.parametrize(
+    ("place", "text", "holds"),
+    [
+        (4, {"machine_side.tolerance": "8 h6"}, None),
+        (4, {"machine_side.tolerance": "12 h6"}, "reason"),
+        (4, {"machine_side.tolerance": "snug"}, "undecided"),
+        (4, {"thread": "M99x7"}, "undecided"),
+        (2, {"machine_side.tolerance": "25 h"}, "undecided"),
+        (0, {"machine_side": {"coupling": "designated", "designation": "capsule 26"}}, "undecided"),
+    ],
+)
+def test_a_text_that_is_not_understood_is_not_released(place: int, text: dict[str, Any], holds: str | None) -> None:
+    """Even one that no other rule reads; its own pointer is named."""
+    order = order_of("good")
+    part = order["operations"][0]["stack"]["components"][place]
+    for field, value in text.items():
+        *inner, last = field.split(".")
+        (part[inner[0]] if inner else part)[last] = value
+    report = decided(order)
+    (operation,) = report.operations
+    at = f"/operations/0/stack/components/{place}/{next(iter(text)).replace('.', '/')}"
+    found = {
+        "reason": [pointer for one in operation.reasons if one.code == "DAT-090" for pointer in one.at],
+        "undecided": [pointer for one in operation.undecided if one.code == "DAT-090" for pointer in one.at],
+    }
+    assert report.may_start == (holds is None)
+    assert {name for name, pointers in found.items() if at in pointers} == ({holds} if holds else set())

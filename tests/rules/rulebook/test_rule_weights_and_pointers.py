@@ -49,6 +49,7 @@ RULES = {
     "DAT-060": ("warning", False, "component"),
     "DAT-070": ("warning", False, "component"),
     "DAT-080": ("warning", False, "component"),
+    "DAT-090": ("warning", False, "component"),
     "DCL-010": ("error", False, "joint"),
     "DCL-020": ("error", False, "joint"),
     "DCL-030": ("error", False, "joint"),
