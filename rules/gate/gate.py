@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
+from rules.analysis import StackAnalysis
 from rules.answer.findings import enumerated
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, input_sha256
 from rules.gate.profile import STRICT, Profile, changed_policy, merged_policy
 from rules.gate.required import Requirement, impossible, in_words, requirements, unstated
+from rules.quantities.missing import value_or
 from rules.schema.components import ComponentReference, StackEntry
 from rules.schema.gate import (
     EVALUATIONS,
@@ -34,6 +37,7 @@ from rules.schema.gate import (
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import Finding, NotJudged, Provenance, Report, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Machine, MachineReference, Operation, Policy
+from rules.stack.positions import stated_plane
 
 __all__ = ["SHARED_ID", "gate"]
 
@@ -124,7 +128,7 @@ def gate(request: GateRequest, assessor: Assessor, profile: Profile = STRICT) ->
         name for name in REQUIREMENTS if request.required is None or name in request.required
     ]
     judged = [_judged(request, number, required, assessor, profile) for number in range(len(request.operations))]
-    operations = [operation for operation, _ in judged]
+    operations = [one.report for one in judged]
     decision = _worst([one.decision for one in operations])
     evaluation, evaluation_name = EVALUATIONS[decision]
     counts = Counter(one.decision for one in operations)
@@ -141,7 +145,7 @@ def gate(request: GateRequest, assessor: Assessor, profile: Profile = STRICT) ->
         operations=operations,
     )
     unmet = _unmet(request.expect, source, profile.digest, understood, digest)
-    departures = list(_departures(request, assessor, profile))
+    departures = [*_departures(request, assessor, profile), *(one.plane for one in judged if one.plane is not None)]
     loosened = (
         len(required) < len(REQUIREMENTS)
         or any(one.weakens for one in departures)
@@ -168,7 +172,7 @@ def gate(request: GateRequest, assessor: Assessor, profile: Profile = STRICT) ->
         input_sha256=understood,
         context_sha256=context_sha256(request.context),
         signature=None,
-        cautions=list(dict.fromkeys(text for _, report in judged for text in report.cautions)),
+        cautions=list(dict.fromkeys(text for one in judged for text in one.cautions)),
         profile=profile.report(),
         policy_deviations=departures,
         unmet=unmet,
@@ -243,9 +247,29 @@ def _check_policies(request: GateRequest, assessor: Assessor) -> None:
         raise BadRequestError(faults)
 
 
+class _JudgedOperation(NamedTuple):
+    report: GateOperationReport
+    cautions: Sequence[str]
+    plane: PolicyDeviation | None
+    """The plane of the limit, where it is not the policy's."""
+
+
+def _of_plane(derived: StackAnalysis, place: Place) -> PolicyDeviation | None:
+    """Return how the stated gauge plane departs from the policy's; at the clamp it would accept any runout."""
+    plane, operation = stated_plane(derived.chain, derived.geometry), derived.chain.operation
+    if plane is None or operation is None or operation.runout_limit_at == "tip":
+        return None
+    default = value_or(plane.policy_mm, None)
+    if default is not None and math.isclose(plane.distance_mm, default):
+        return None
+    (at,) = place.leads(["/gauge_plane/distance_mm"])
+    policy = "not known" if default is None else f"{default:.12g}"
+    return PolicyDeviation(at=at, value=str(plane.distance_mm), default=policy, weakens=not plane.readable)
+
+
 def _judged(
     request: GateRequest, number: int, required: Sequence[RequirementName], assessor: Assessor, profile: Profile
-) -> tuple[GateOperationReport, Report]:
+) -> _JudgedOperation:
     operation = request.operations[number]
     place = place_of(request, number)
     policy = merged_policy(merged_policy(profile.policy, request.policy), operation.policy)
@@ -292,7 +316,7 @@ def _judged(
         deviations=report.provenance.deviations,
         report=None if request.include is None else place.report(report).only(request.include),
     )
-    return judged, report
+    return _JudgedOperation(judged, report.cautions, _of_plane(derived, place))
 
 
 def _idle(one: NotJudged) -> NotJudged:

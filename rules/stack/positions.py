@@ -11,6 +11,7 @@ from rules.quantities.missing import (
     Missing,
     OrMissing,
     or_missing,
+    value_or,
     when_all_known,
     when_both_known,
     when_known,
@@ -23,6 +24,7 @@ from rules.stack.chain import Chain, Member, StackJoint
 __all__ = [
     "Position",
     "Positions",
+    "StatedPlane",
     "Surface",
     "Zone",
     "grip_of",
@@ -30,6 +32,7 @@ __all__ = [
     "profile_length",
     "readable_zones",
     "reading_plane",
+    "stated_plane",
     "surface_at",
     "tool_diameter",
 ]
@@ -179,10 +182,15 @@ def _joined_place(case: StackJoint, upper_face: OrMissing[float], projection: Or
 
 
 def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
-    stated, policy = chain.request.gauge_plane, chain.request.policy or DEFAULT_POLICY
+    stated = chain.request.gauge_plane
     if stated is not None:
         zero = 0.0 if stated.datum == "gauge_line" else last_face
         return when_known(lambda face: face + stated.distance_mm, zero)
+    return _policy_plane(chain, last_face, tip)
+
+
+def _policy_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
+    policy = chain.request.policy or DEFAULT_POLICY
     if isinstance(tip, Missing) and tip is _NO_TOOL:
         return tip
     if chain.joints and chain.joints[-1].joint_class != "grip":
@@ -202,6 +210,30 @@ READING_MARGIN_MM: Final = 1.0
 
 _LEAST_READING: Final = 0.5
 """Least distance of a reading from the last clamping face, in diameters; proposed by this project."""
+
+
+class StatedPlane(NamedTuple):
+    """Stated gauge plane beside the policy's."""
+
+    distance_mm: float
+    policy_mm: OrMissing[float]
+    """Distance of the policy's plane from the same datum."""
+    readable: bool
+    """False where the clamp leaves an indicator no room, or where that is not known."""
+
+
+def stated_plane(chain: Chain, positions: Positions) -> StatedPlane | None:
+    """Return the stated gauge plane beside the policy's; None where none is stated."""
+    stated, face = chain.request.gauge_plane, positions.last_clamping_face
+    if stated is None or not chain.members:
+        return None
+    zero = 0.0 if stated.datum == "gauge_line" else face
+    policy = when_both_known(lambda plane, datum: plane - datum, _policy_plane(chain, face, positions.tip), zero)
+    least = when_both_known(
+        lambda start, diameter: start + _LEAST_READING * diameter, face, tool_diameter(chain.members[-1])
+    )
+    readable = when_both_known(lambda plane, nearest: plane >= nearest, positions.gauge_plane, least)
+    return StatedPlane(stated.distance_mm, policy, value_or(readable, fallback=False))
 
 
 def reading_plane(chain: Chain, positions: Positions) -> float | None:

@@ -204,3 +204,28 @@ def test_what_is_no_yaml_is_refused(tmp_path: Path) -> None:
             load_profile(tmp_path / "profile.yaml", assessor().book, TODAY)
     with pytest.raises(RulebookError):
         load_profile(tmp_path / "none.yaml", assessor().book, TODAY)
+
+
+@pytest.mark.parametrize(
+    ("plane", "weakens"),
+    [
+        ({"datum": "last_clamping_face", "distance_mm": 0}, True),
+        ({"datum": "last_clamping_face", "distance_mm": 3.9}, True),
+        ({"datum": "gauge_line", "distance_mm": 0}, True),
+        ({"datum": "last_clamping_face", "distance_mm": 4.1}, False),
+        ({"datum": "last_clamping_face", "distance_mm": 24}, None),
+        ({"datum": "last_clamping_face", "distance_mm": 25}, False),
+    ],
+)
+def test_a_plane_of_the_limit_is_told_and_one_at_the_clamp_starts_nothing(
+    plane: dict[str, Any], weakens: bool | None
+) -> None:
+    """An 8 mm tool is read at 24 mm by the policy; below half a diameter the clamp leaves the indicator no room."""
+    order = order_of("good")
+    order["operations"][0]["gauge_plane"] = plane
+    told = _decided(order)
+    assert told.decision == "release"
+    assert [(one.at, one.weakens) for one in told.policy_deviations] == (
+        [] if weakens is None else [("/operations/0/gauge_plane/distance_mm", weakens)]
+    )
+    assert told.may_start == (not weakens)
