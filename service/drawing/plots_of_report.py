@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.quantities.inch import shown_sign
+from rules.quantities.rounding import rounded_for_people
 from rules.schema.report import OperationSpeed, PredictionName, Report, RunoutReport, SpeedLimit, SpeedReport
 from service.drawing.dimensions import millimetres
 from service.drawing.plot_frame import (
@@ -206,7 +207,7 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
         words.insert(0, "Arrow: beyond the axis.")
     foot += 72.0
     body.extend(notes(words, foot, _SPEED_WIDTH))
-    about = " ".join([*(f"{_name(one, report)}: {spaced(one.speed_rpm.value)} rpm." for one in limits), *words])
+    about = " ".join([*(f"{_name(one, report)}: {_rpm(one.speed_rpm.value)} rpm." for one in limits), *words])
     size = _SPEED_WIDTH, foot + 16.0 * len(words) + 4.0
     return document("speed", "Speed limits on one bar", about, size, body, prefix=prefix)
 
@@ -221,6 +222,11 @@ def _bar(speed: SpeedReport, area: Area) -> Iterator[Mark]:
             yield element("rect", x=begin, y=area.top, width=end - begin, height=area.height, **look)
 
 
+def _rpm(speed: float) -> str:
+    """Return a speed as the messages round it."""
+    return spaced(rounded_for_people(speed, "rpm"))
+
+
 def _limit_words(limit: SpeedLimit, name: str, area: Area, y: float, *, governs: bool) -> Iterator[Mark]:
     """Yield a limit's line through the bar down to its label, right of it; an arrow marks one beyond the axis."""
     x = area.x(min(limit.speed_rpm.value, area.x_to))
@@ -229,7 +235,7 @@ def _limit_words(limit: SpeedLimit, name: str, area: Area, y: float, *, governs:
     if limit.speed_rpm.value > area.x_to:
         middle = area.top + area.height / 2.0
         yield element("polygon", points=points([(x, middle - 8.0), (x + 12.0, middle), (x, middle + 8.0)]), fill=INK)
-    told = f" {spaced(limit.speed_rpm.value)} rpm" + (" governs" if governs else "")
+    told = f" {_rpm(limit.speed_rpm.value)} rpm" + (" governs" if governs else "")
     room = (_SPEED_WIDTH - 20.0 - x) / (1.12 if governs else 1.0) - text_width(told, SMALL)
     yield from beside(x + 6.0, y + 4.0, shortened(name, SMALL, room) + told, bold=governs)
 
@@ -268,12 +274,12 @@ def _speed_notes(report: Report) -> list[str]:
     if programmed is None:
         words.append("No speed is programmed.")
     if speed.governing is not None:
-        lowest = spaced(speed.governing.speed_rpm.value)
+        lowest = _rpm(speed.governing.speed_rpm.value)
         words.append(f"The lowest limit governs: {_name(speed.governing, report)}, {lowest} rpm.")
     if margin is not None and margin < 0.0:
-        words.append(f"The programmed speed is {spaced(-margin)} rpm above it.")
+        words.append(f"The programmed speed is {_rpm(-margin)} rpm above it.")
     elif margin is not None:
-        words.append(f"The programmed speed is {spaced(margin)} rpm below it.")
+        words.append(f"The programmed speed is {_rpm(margin)} rpm below it.")
     if not speed.complete:
         words.append("Incomplete: an applicable limit is not known, so the true limit may be lower.")
     words.append("Never exceed the lowest speed marked on any part.")

@@ -92,7 +92,7 @@ def _figure(value: float | str | None, unit: str | None) -> Cell:
 
 def _number(value: float, unit: str | None) -> Figure:
     sign = unit_sign(unit)
-    return Figure(value, Unit(sign, 0, tens_from=10_000) if sign == "rpm" else Unit(sign))
+    return Figure(value, Unit(sign, 0, rounded_as="rpm") if sign == "rpm" else Unit(sign))
 
 
 def assumed_line(assumptions: Sequence[Assumption]) -> str:

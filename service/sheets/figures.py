@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from math import inf
 from types import MappingProxyType
 from typing import Any, Final, TypeAlias, TypeVar, get_args
 
@@ -75,8 +74,6 @@ class Unit:
     """100 for a share, which is written in percent."""
     exact: bool = False
     """Every digit of the report is written."""
-    tens_from: float = inf
-    """From here on the number is written to the nearest ten."""
     rounded_as: str | None = None
     """Unit of a rulebook whose messages it is rounded like; inches have their own digits."""
 
@@ -98,7 +95,7 @@ _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
         "_g_mm": Unit("g·mm"),
         "_percent": Unit("%", 1),
         "_deg": Unit("°", 1),
-        "_rpm": Unit("rpm", 0, tens_from=10_000),
+        "_rpm": Unit("rpm", 0, rounded_as="rpm"),
         "_mpa": Unit("MPa"),
         "_mm": Unit("mm", 2),
         "_um": Unit("µm", 1),
@@ -157,8 +154,8 @@ class Figure:
 
     >>> print(Figure(12.693, Unit("µm", 1)), Figure(-0.02, Unit("µm", 1)), Figure(0.485561, Unit("%", 0, 100.0)))
     12.7 µm 0.0 µm 49 %
-    >>> print(Figure(1404.56, Unit("N")), Figure(115898.8, Unit("rpm", 0, tens_from=1e4)))
-    1400 N 115900 rpm
+    >>> print(Figure(1404.56, Unit("N")), Figure(115898.8, Unit("rpm", 0, rounded_as="rpm")))
+    1400 N 115890 rpm
     >>> print(Figure(0.024864, Unit("mm", 2)))
     0.0249 mm
     """
@@ -183,8 +180,6 @@ class Figure:
             shown = format(Decimal(to_json(self.value).decode()), "f")
         elif unit.decimals is None or (unit.sign in ("mm", "kg") and 0 < abs(value) < _SMALL):
             shown = format(Decimal(f"{value:.2e}"), "f")
-        elif abs(value) >= unit.tens_from:
-            return f"{round(value, -1):.0f}"
         else:
             shown = f"{value:.{unit.decimals}f}"
             return shown if float(shown) else shown.removeprefix("-")
