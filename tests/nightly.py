@@ -19,8 +19,13 @@ from typing import Any, Final
 ROOT: Final = Path(__file__).resolve().parents[1]
 STATE: Final = ROOT / ".pytest_cache" / "nightly.json"
 
-BY_OPTION: Final = ["tests/service/test_openapi_conformance.py", "tests/stress/test_contract_over_http.py"]
-"""Files whose tests are more or larger with --long, without a mark; to collect them alone takes minutes."""
+BY_OPTION: Final = [
+    "tests/service/test_openapi_conformance.py",
+    "tests/stress/test_contract_over_http.py",
+    "tests/rules/reading/test_what_angles_see.py",
+    "tests/fuzz",
+]
+"""Files whose tests are more or larger with --long, without a mark; to collect some of them alone takes minutes."""
 
 COMMANDS: Final = ["tests.contract_tools"]
 """Modules that are run by themselves, as far as the machine has their tools."""
