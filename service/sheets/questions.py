@@ -9,6 +9,7 @@ A calibration, as sections for text and page.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
@@ -452,7 +453,9 @@ def _stage(place: int, stage: StageReport) -> Section:
         if turn.tolerance_deg is not None:
             notes.append(f"Tolerance of that turn: ±{fixed(turn.tolerance_deg, 0)}°.")
     if stage.statement is not None:
-        notes.append(f"Its runout, for its data: {stage.statement.model_dump_json(exclude_none=True)}")
+        # with blanks, so that a line breaks between two values and can be pasted
+        told = json.dumps(stage.statement.model_dump(mode="json", exclude_none=True))
+        notes.append(f"Its runout, for its data: {told}")
     title = f"{stage.part}: {stage.action.replace('_', ' ').upper()}"
     return Section(f"stage-{place}", title, gap=stage.text, tables=tables if stage.built else (), notes=notes)
 

@@ -13,9 +13,12 @@ from xml.etree.ElementTree import Element
 import pytest
 from rich.console import Console
 
-from rules.schema.parsing import parse_request
+from rules.reading.build import read_build
+from rules.schema.build import BuildRequest
+from rules.schema.parsing import parse, parse_request
 from service.sheets.check import print_report
 from service.sheets.page import report_page
+from service.sheets.questions import build_text
 from tests.support.pages import parsed
 from tests.support.stacks import assessor
 
@@ -156,3 +159,15 @@ def test_columns_of_the_page(name: str) -> None:
             cells = next(row for row in table[1:] if row[0] == label)
             for head, field, decimals, factor in columns:
                 _right(cells[heads.index(head)], part[field], decimals, factor)
+
+
+def test_the_statement_of_a_part_can_be_pasted_from_the_text_of_a_build() -> None:
+    """However its lines are broken, it is the JSON of the answer."""
+    request = (STACKS.parent / "builds" / "01-deep-rib-stage-by-stage.json").read_bytes()
+    report = read_build(parse(BuildRequest, json.loads(request)), assessor().book)
+    stated = [one.statement.model_dump(mode="json", exclude_none=True) for one in report.stages if one.statement]
+    decoder = json.JSONDecoder()
+    text = build_text(report)
+    pasted = [decoder.raw_decode(text, at.start())[0] for at in re.finditer(r'\{"law"', text)]
+    assert len(pasted) == 3
+    assert pasted == stated
