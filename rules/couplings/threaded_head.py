@@ -14,7 +14,7 @@ from pydantic import Field
 
 from rules.couplings.definition import Coupling, End, Ends, Figure, Value, Word
 from rules.couplings.designation import ThreadName
-from rules.quantities.missing import Missing, OrMissing
+from rules.quantities.missing import Missing, OrMissing, missing_of
 from rules.quantities.models import Model, PositiveLength, Token, Torque
 
 __all__ = ["THREADED_HEAD", "ThreadedHead"]
@@ -54,7 +54,14 @@ class _ThreadedHead(Coupling):
     tilts_about_face = True
     tightened_about_axis = True
     needed_fields = ("designation", "thread", "pilot_diameter_mm", "pilot_length_mm", "tightening_torque_n_m")
-    property_names = ("upper_thread", "lower_thread", "upper_pilot_mm", "lower_pilot_mm")
+    property_names = (
+        "upper_thread",
+        "lower_thread",
+        "upper_pilot_mm",
+        "lower_pilot_mm",
+        "upper_series",
+        "lower_series",
+    )
     words = MappingProxyType(
         {
             "designation": lambda ends: ends.first("designation", ends.upper),
@@ -70,6 +77,10 @@ class _ThreadedHead(Coupling):
             yield "lower_thread", ends.lower.stated("thread")
             yield "upper_pilot_mm", ends.upper.stated("pilot_diameter_mm")
             yield "lower_pilot_mm", ends.lower.stated("pilot_diameter_mm")
+            upper, lower = ends.upper.stated("designation"), ends.lower.stated("designation")
+            if missing_of(upper, lower) is None:  # thread and pilot decide without it
+                yield "upper_series", upper
+                yield "lower_series", lower
 
     def seat_length(self, end: End) -> OrMissing[float] | None:
         length: OrMissing[float] = end.stated("pilot_length_mm")

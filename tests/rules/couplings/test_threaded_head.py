@@ -77,3 +77,11 @@ def test_the_torque_is_the_shops(torque: float | None, said: str) -> None:
     assert said in words_of(report, "extension/head", "clamp")
     (step,) = (one for one in report.steps if named(one.joint) == "extension/head" and one.action == "clamp")
     assert (f"{HEAD}/tightening_torque_n_m" in not_stated(step)) is (torque is None)
+
+
+def test_two_series_with_one_thread_are_doubted() -> None:
+    """The seats may differ; a series that one part alone states is compared with nothing."""
+    (one,) = assessor().assess(parse_request(_with({"designation": "a"}, {"designation": "b"}))).findings
+    assert (one.code, one.severity) == ("THR-030", "warning")
+    assert set(one.at) == {EXTENSION, HEAD}
+    assert not assessor().assess(parse_request(_with({"designation": "a"}, {}))).findings

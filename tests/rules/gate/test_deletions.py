@@ -44,6 +44,7 @@ EXCEPTIONS: Final[dict[str, dict[str, str]]] = {
         "PLA-110": "gauge_length_mm",
         "PLA-120": "mass_kg",
         "SPD-070": "spindle_speed_rpm cutting_speed_m_per_min",
+        "THR-030": "designation",
     },
     "the value of the material takes the place of the stated one": {
         "PLA-320": "density_kg_m3",

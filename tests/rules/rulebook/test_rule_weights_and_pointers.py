@@ -158,6 +158,7 @@ RULES = {
     "TAP-030": ("error", True, "joint"),
     "THR-010": ("error", False, "joint"),
     "THR-020": ("error", False, "joint"),
+    "THR-030": ("warning", False, "joint"),
     "TPG-010": ("error", False, "operation"),
     "TPG-020": ("error", False, "operation"),
     "TPG-030": ("advice", False, "operation"),
