@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import gc
+import logging
 import os
 import re
 import tomllib
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import pytest
@@ -57,6 +58,13 @@ A process of pytest-xdist that begins one of them last would end last.
 """
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _logs_are_left_as_they_were() -> Iterator[None]:
+    """A test that configures the logs of this process would have each later request written to standard error."""
+    yield
+    assert [one for one in logging.getLogger().handlers if not type(one).__module__.startswith("_pytest.")] == []
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="also run the full-size form of the long tests")
 
@@ -66,6 +74,8 @@ def pytest_configure(config: pytest.Config) -> None:
     if config.getoption("--long"):
         os.environ["FULL_SIZE_TESTS"] = "1"
         settings.load_profile("long")
+    # else pytest-xdist begins with the files of the most tests, and the slowest end alone
+    config.option.loadscopereorder = False
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
