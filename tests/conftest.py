@@ -8,10 +8,15 @@ import os
 import re
 import tomllib
 from collections.abc import Generator, Iterator
+from datetime import date
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+
+from rules.assessor import Assessor
 
 # For the processes that tests start, hundreds of them: they keep what they compile, and small matrices need no threads.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -23,6 +28,26 @@ gc.set_threshold(20_000, 20, 20)
 settings.register_profile("steady", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("long", deadline=None, derandomize=True)
 settings.load_profile("steady")
+
+_load = Assessor.load.__func__  # type: ignore[attr-defined]
+
+
+@cache
+def _built_in(today: date | None) -> Assessor:
+    found: Assessor = _load(Assessor, today=today)
+    return found
+
+
+def _loaded_once(cls: type[Assessor], *arguments: Any, **named: Any) -> Assessor:
+    """As the original; the built-in rules alone are read and compiled once in a process, hundreds of tests use them."""
+    today = named.get("today")
+    if cls is Assessor and not any(arguments) and not any(one for name, one in named.items() if name != "today"):
+        return _built_in(today)
+    found: Assessor = _load(cls, *arguments, **named)
+    return found
+
+
+Assessor.load = classmethod(_loaded_once)  # type: ignore[assignment,method-assign]
 
 SLOW_FILES = (
     "test_workers.py",
