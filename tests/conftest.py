@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import gc
+import logging
 import os
 import re
 import tomllib
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
+from datetime import date
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+
+from rules.assessor import Assessor
 
 # For the processes that tests start, hundreds of them: they keep what they compile, and small matrices need no threads.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -22,6 +28,26 @@ gc.set_threshold(20_000, 20, 20)
 settings.register_profile("steady", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("long", deadline=None, derandomize=True)
 settings.load_profile("steady")
+
+_load = Assessor.load.__func__  # type: ignore[attr-defined]
+
+
+@cache
+def _built_in(today: date | None) -> Assessor:
+    found: Assessor = _load(Assessor, today=today)
+    return found
+
+
+def _loaded_once(cls: type[Assessor], *arguments: Any, **named: Any) -> Assessor:
+    """As the original; the built-in rules alone are read and compiled once in a process, hundreds of tests use them."""
+    today = named.get("today")
+    if cls is Assessor and not any(arguments) and not any(one for name, one in named.items() if name != "today"):
+        return _built_in(today)
+    found: Assessor = _load(cls, *arguments, **named)
+    return found
+
+
+Assessor.load = classmethod(_loaded_once)  # type: ignore[assignment,method-assign]
 
 SLOW_FILES = (
     "test_workers.py",
@@ -57,6 +83,13 @@ A process of pytest-xdist that begins one of them last would end last.
 """
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _logs_are_left_as_they_were() -> Iterator[None]:
+    """A test that configures the logs of this process would have each later request written to standard error."""
+    yield
+    assert [one for one in logging.getLogger().handlers if not type(one).__module__.startswith("_pytest.")] == []
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="also run the full-size form of the long tests")
 
@@ -66,6 +99,8 @@ def pytest_configure(config: pytest.Config) -> None:
     if config.getoption("--long"):
         os.environ["FULL_SIZE_TESTS"] = "1"
         settings.load_profile("long")
+    # else pytest-xdist begins with the files of the most tests, and the slowest end alone
+    config.option.loadscopereorder = False
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import copy
 import json
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -56,6 +57,28 @@ def _explained(assessor: Assessor, request: dict[str, Any], code: str) -> Explan
     return explain(parse(ExplanationRequest, {**request, "code": code}), assessor)
 
 
+def _judged_once(assessor: Assessor) -> Assessor:
+    """The assessor for any number of questions about one request, which it analyses and judges for the first alone."""
+    one, engine = copy.copy(assessor), copy.copy(assessor.engine)
+    one.situations = _first_of(assessor.situations)  # type: ignore[method-assign]
+    one.engine = engine
+    engine.standings, engine.judge = _first_of(engine.standings), _first_of(engine.judge)  # type: ignore[method-assign]
+    return one
+
+
+def _first_of(ask: Callable[..., Any]) -> Callable[..., Any]:
+    """The first answer again; one for each sequence of facts, which the situations keep alive."""
+    made: dict[int, Any] = {}
+
+    def of(first: Any, *others: Any) -> Any:
+        key = id(first) if isinstance(first, Sequence) else 0
+        if key not in made:
+            made[key] = ask(first, *others)
+        return made[key]
+
+    return of
+
+
 @pytest.fixture(scope="module")
 def explanations(house: Assessor) -> Callable[[dict[str, Any]], Mapping[str, ExplanationReport]]:
     """What is explained of every rule of the shop on a request, made once for the tests that ask."""
@@ -64,7 +87,8 @@ def explanations(house: Assessor) -> Callable[[dict[str, Any]], Mapping[str, Exp
     def of(request: dict[str, Any]) -> Mapping[str, ExplanationReport]:
         text = json.dumps(request)
         if text not in made:
-            made[text] = {rule.code: _explained(house, request, rule.code) for rule in house.book.rules}
+            once = _judged_once(house)
+            made[text] = {rule.code: _explained(once, request, rule.code) for rule in house.book.rules}
         return made[text]
 
     return of

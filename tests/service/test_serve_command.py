@@ -19,11 +19,17 @@ from tests.service.conftest import Client
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only told, not listened on
 
 
+def _leave_logs_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A server configures the logs of its process, here that of all later tests."""
+    monkeypatch.setattr(serve, "configure_logs", lambda _: None)
+    monkeypatch.setattr(uvicorn.Config, "configure_logging", lambda _: None)
+
+
 @pytest.fixture
 def served(monkeypatch: pytest.MonkeyPatch) -> list[uvicorn.Config]:
     """What the server was asked to run, instead of running it."""
     configs: list[uvicorn.Config] = []
-    monkeypatch.setattr(serve, "configure_logs", lambda _: None)
+    _leave_logs_alone(monkeypatch)
 
     def run(server: uvicorn.Server) -> None:
         configs.append(server.config)
@@ -99,7 +105,7 @@ def test_times_are_those_of_the_environment_or_the_defaults(
 
 def test_a_server_that_could_not_start_is_a_failure(monkeypatch: pytest.MonkeyPatch) -> None:
     """Say, because another has the port; the reason is in the log."""
-    monkeypatch.setattr(serve, "configure_logs", lambda _: None)
+    _leave_logs_alone(monkeypatch)
     monkeypatch.setattr(uvicorn.Server, "run", lambda _: None)
     assert main(["serve"]) == FAULT
 

@@ -29,11 +29,13 @@ Found = TypeVar("Found")
 
 
 def until(find: Callable[[], Found | None]) -> Found:
-    """Return the first true result, polling until then."""
+    """Return the first true result, polling until then, ever less often."""
     end = time.monotonic() + PATIENCE_S
+    pause_s = 0.01
     while not (found := find()):
         assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
+        time.sleep(pause_s)
+        pause_s = min(1.2 * pause_s, 0.1)
     return found
 
 
