@@ -82,7 +82,8 @@ static const double FAR = 100.0; /* from here Hankel's expansion is exact to 1e-
 static double taylor0[TABLED][ORDER], taylor1[TABLED][ORDER]; /* J0 and J1 about each eighth */
 static double integral0[TABLED];                              /* of J0, from 0 to each eighth */
 static double zeros[MOST_TERMS], weights[MOST_TERMS];         /* of J0; of the terms of the series */
-static double node16[NODES], weight16[NODES], node24[BAND_NODES], weight24[BAND_NODES], node12[DEGREE], weight12[DEGREE];
+static double node16[NODES], weight16[NODES], node12[DEGREE], weight12[DEGREE];
+static double eased_node[BAND_NODES], eased_weight[BAND_NODES]; /* on 0 to 1, for roots and logarithms at both ends */
 static double lobatto[POINTS], transform[POINTS][POINTS];     /* Chebyshev points; from values to coefficients */
 static double powers[POINTS][POINTS];                         /* from coefficients to those of powers */
 
@@ -233,7 +234,12 @@ static void fill_tables(void)
         for (int n = 0; n <= k; n++)
             powers[k][n] = (n > 0 ? 2.0 * powers[k - 1][n - 1] : 0.0) - powers[k - 2][n];
     legendre(NODES, node16, weight16);
-    legendre(BAND_NODES, node24, weight24);
+    legendre(BAND_NODES, eased_node, eased_weight);
+    for (int n = 0; n < BAND_NODES; n++) {
+        double t = 0.5 * (1.0 + eased_node[n]), slope = t * (1.0 - t);
+        eased_node[n] = t * t * t * (10.0 + t * (6.0 * t - 15.0));
+        eased_weight[n] *= 15.0 * slope * slope;
+    }
     legendre(DEGREE, node12, weight12);
     for (int k = 0; k < POINTS; k++) {
         lobatto[k] = cos(PI * k / DEGREE);
@@ -300,6 +306,12 @@ static double least_of(const Parts *parts) /* what the others cannot close of th
     for (int n = 0; n < parts->n_bands; n++)
         longest = maximum(longest, parts->bands[n].low + parts->bands[n].high);
     return maximum(0.0, longest - total_of(parts));
+}
+
+static int descending(const void *one, const void *other)
+{
+    double difference = *(const double *)other - *(const double *)one;
+    return difference < 0.0 ? -1 : difference > 0.0;
 }
 
 static double overlap(double r, double a, double apart) /* area common to two circles, over that of the second */
@@ -615,7 +627,7 @@ static Length mixed_length(Work *work, const Parts *parts, double sigma) /* by t
     for (int i = 0; i < count; i++)
         factors[i].from = pow(factors[i].constant, 1.0 / factors[i].degree); /* the t from which each is below 1 */
     qsort(factors, (size_t)count, sizeof(Factor), earlier);
-    double bound = 0.8251 * 1.0085, power = -0.5, error = 2e-7;
+    double bound = 0.8251 * 1.0085, power = -0.5, error = parts->n_bands ? 4e-8 : 2e-7; /* a band that begins at 0 nearly attains its bound */
     double end = sigma > 0.0 ? sqrt(-2.0 * log(error)) / sigma : HUGE_VAL;
     for (int i = 0; i < count; i++) {
         bound *= factors[i].constant;
@@ -801,16 +813,76 @@ static double added(Work *work, const Table *rest, double r, double a, int disc)
     return clipped((within + closed) / PI, 0.0, 1.0);
 }
 
-static double added_band(Work *work, const Law *law, double r)
+static double eased(int n, double low, double high) /* a node between two ends, exact beside each */
 {
-    double reach = law->rest.edges[law->rest.pieces];
-    double start = clipped(r - reach, law->a, law->b), stop = clipped(r + reach, law->a, law->b), half = 0.5 * (stop - start), sum = 0.0;
-    for (int n = 0; n < BAND_NODES && !work->failed; n++) {
-        double ring = start + half * (1.0 + node24[n]);
-        if (half > 0.0 && r > 0.0 && ring > 0.0)
-            sum += weight24[n] * added(work, &law->rest, r, ring, 0);
+    return n < BAND_NODES / 2 ? low + (high - low) * eased_node[n] : high - (high - low) * eased_node[BAND_NODES - 1 - n];
+}
+
+static double elliptic(double x, double y, double z, double square) /* Carlson's R_F(x, y, z) - (2/3)·square·R_D(x, y, z), by duplication */
+{
+    double part = 0.0, power = 1.0;
+    for (int turn = 0; turn < 40; turn++) {
+        double first = (x + y + z) / 3.0, second = 0.2 * (x + y + 3.0 * z);
+        double dx = 1.0 - x / first, dy = 1.0 - y / first, ex = 1.0 - x / second, ey = 1.0 - y / second, ez = -(ex + ey) / 3.0;
+        if (maximum(maximum(fabs(dx), fabs(dy)), maximum(fabs(ex), fabs(ey))) < 0.01) { /* DLMF 19.36.1 and 19.36.2 */
+            double dz = -dx - dy, e2 = dx * dy - dz * dz, e3 = dx * dy * dz, product = ex * ey, s = ez * ez;
+            double rf = 1.0 - e2 / 10.0 + e3 / 14.0 + e2 * e2 / 24.0 - 3.0 * e2 * e3 / 44.0;
+            e2 = product - 6.0 * s;
+            e3 = (3.0 * product - 8.0 * s) * ez;
+            double e4 = 3.0 * (product - s) * s, e5 = product * s * ez;
+            double rd = 1.0 - 3.0 * e2 / 14.0 + e3 / 6.0 + 9.0 * e2 * e2 / 88.0 - 3.0 * e4 / 22.0 - 9.0 * e2 * e3 / 52.0 + 3.0 * e5 / 26.0;
+            part += power * rd / (second * sqrt(second)) / 3.0;
+            return rf / sqrt(first) - 2.0 * square * part;
+        }
+        double rx = sqrt(x), ry = sqrt(y), rz = sqrt(z), lambda = rx * (ry + rz) + ry * rz;
+        part += power / (rz * (z + lambda));
+        power *= 0.25;
+        x = 0.25 * (x + lambda);
+        y = 0.25 * (y + lambda);
+        z = 0.25 * (z + lambda);
     }
-    return clipped((start - law->a + half * sum) / (law->b - law->a), 0.0, 1.0);
+    return NAN;
+}
+
+/* With the rest at p, the share of the band within r falls by this, times its width, over an outward step. In
+ * s = sin²θ it is an elliptic integral, which Carlson's forms give without cancellation (DLMF 19.29.4, 19.29.7). */
+static double falling(double r, double p, double low, double high)
+{
+    double away = fabs(r - p), square = away * away, span = 4.0 * r * p;
+    double y = clipped((low - away) * (low + away) / span, 0.0, 1.0), x = clipped((high - away) * (high + away) / span, 0.0, 1.0);
+    if (!(x > y) || away == 0.0)
+        return 0.0;
+    double x1 = sqrt(x), x2 = sqrt(1.0 - x), x3 = sqrt(square + span * x), y1 = sqrt(y), y2 = sqrt(1.0 - y), y3 = sqrt(square + span * y);
+    double over = 1.0 / (x - y), u12 = over * (x1 * x2 * y3 + y1 * y2 * x3), u13 = over * (x1 * x3 * y2 + y1 * y3 * x2);
+    double u23 = maximum(over * (x2 * x3 * y1 + y2 * y3 * x1), 1e-150);
+    return 2.0 * r / PI * (elliptic(u12 * u12, u13 * u13, u23 * u23, square) - 2.0 * x1 * y1 / u23);
+}
+
+static double added_band(Work *work, const Law *law, double r) /* by parts; cut where `falling` has a root or logarithm */
+{
+    const Table *rest = &law->rest;
+    double low = law->a, high = law->b, start = rest->edges[0], reach = rest->edges[rest->pieces], near = fabs(r - reach);
+    double first = maximum(low, near), last = minimum(high, r + reach), sum = maximum(0.0, minimum(high, r - reach) - low);
+    double cuts[] = {fabs(r - low), r + low, fabs(r - high), r + high, r};
+    for (int n = 0; n < BAND_NODES && last > first; n++) { /* the rest at its reach; two rings */
+        double ring = eased(n, first, last), above = (r - ring + reach) * (r + ring - reach), below = (ring + reach - r) * (ring + reach + r);
+        sum += (last - first) * eased_weight[n] * (2.0 / PI) * atan2(sqrt(maximum(above, 0.0)), sqrt(maximum(below, 0.0)));
+    }
+    qsort(cuts, 5, sizeof(double), descending);
+    int cut = 4;
+    for (int piece = 0; piece < rest->pieces && !work->failed;) {
+        while (cut >= 0 && cuts[cut] <= start)
+            cut--;
+        double from = rest->edges[piece], to = rest->edges[piece + 1], stop = cut >= 0 && cuts[cut] < to ? cuts[cut] : to;
+        charge(work, 20.0 * BAND_NODES);
+        for (int n = 0; n < BAND_NODES; n++) {
+            double p = eased(n, start, stop), share = polynomial(rest->coefficients[piece], (2.0 * p - from - to) / (to - from));
+            sum += (stop - start) * eased_weight[n] * share * falling(r, p, low, high);
+        }
+        start = stop;
+        piece += stop == to;
+    }
+    return clipped(sum / (high - low), 0.0, 1.0);
 }
 
 /* ---- distribution function and quantiles ---------------------------------------------------------------------- */
@@ -833,8 +905,6 @@ static double law_cdf(Work *work, Law *law, double r)
         return (inside / a) * (inside / a);
     case BAND:
         return (inside - law->lower) / (law->upper - law->lower);
-    case ADDED_BAND:
-        return added_band(work, law, r);
     default:
         break;
     }
@@ -851,6 +921,8 @@ static double law_cdf(Work *work, Law *law, double r)
         return two_discs(r, a, b);
     case SERIES:
         return clipped(series_value(work, law, r / law->scale, &slope), 0.0, 1.0);
+    case ADDED_BAND:
+        return added_band(work, law, r);
     default:
         return added(work, &law->rest, r, a, law->kind == ADDED_DISC);
     }
@@ -957,28 +1029,9 @@ static Law *closed(Work *work, Kind kind, double a, double b, double lower, doub
     return law;
 }
 
-static int descending(const void *one, const void *other)
-{
-    double difference = *(const double *)other - *(const double *)one;
-    return difference < 0.0 ? -1 : difference > 0.0;
-}
-
 static int wider_last(const void *one, const void *other) /* by the greatest amplitude, descending */
 {
     return descending(&((const Band *)one)->high, &((const Band *)other)->high);
-}
-
-static Law *with_small_bands_at_their_largest(Work *work, Parts parts, double sigma, long most_terms)
-{
-    double *rings = take(work, sizeof(double) * (size_t)(parts.n_rings + parts.n_bands));
-    if (rings == NULL)
-        return NULL;
-    memcpy(rings, parts.rings, sizeof(double) * (size_t)parts.n_rings);
-    parts.rings = rings;
-    while (parts.bands[parts.n_bands - 1].high < 0.01 * parts.bands[0].high)
-        rings[parts.n_rings++] = parts.bands[--parts.n_bands].high;
-    qsort(rings, (size_t)parts.n_rings, sizeof(double), descending);
-    return law_of(work, parts, sigma, most_terms);
 }
 
 static Law *law_of(Work *work, Parts parts, double sigma, long most_terms)
@@ -1005,8 +1058,6 @@ static Law *law_of(Work *work, Parts parts, double sigma, long most_terms)
     Law *found = series_of(work, &parts, sigma, lower, upper, all == 3 && bands == 0 && sigma == 0.0 && most_terms > 1024 ? 1024 : most_terms);
     if (found != NULL || work->failed)
         return found;
-    if (bands > 1 && parts.bands[bands - 1].high < 0.01 * parts.bands[0].high)
-        return with_small_bands_at_their_largest(work, parts, sigma, most_terms);
     double ring = rings ? parts.rings[0] : 0.0, disc = discs ? parts.discs[0] : 0.0;
     Kind kind = ring == 0.0 && disc == 0.0 ? ADDED_BAND : ring >= disc ? ADDED_RING : ADDED_DISC;
     Parts others = parts;

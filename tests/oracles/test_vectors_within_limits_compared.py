@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -15,6 +17,7 @@ from tests.oracles.random_vectors import law as law_of
 from tests.oracles.random_vectors.series import SeriesLaw
 
 ERROR = 1e-6
+BANDS_ERROR = 1e-7
 LEVELS = (0.5, 0.8, 0.95, 0.99)
 PRESS_IN = (4.37, 2.0, 3.58, 3.0, 3.0)
 
@@ -188,6 +191,7 @@ BANDS = {
     "two alike": ([], [], [(0.0, 1.0), (0.0, 1.0)]),
     "two unlike": ([], [], [(0.0, 1.0), (3.0, 100.0)]),
     "two and a disc": ([], [1e-3], [(0.0, 1.0), (3.0, 30.0)]),
+    "one, and one hundreds of times smaller": ([], [], [(2.0, 4.0), (0.0, 0.01)]),
     "one and a larger ring": ([10.0], [], [(0.0, 1e-3)]),
 }
 
@@ -200,6 +204,49 @@ def test_bands_without_enough_others_for_a_series(name: str) -> None:
     assert case.law().law_in(1.0).kind != "series"
     shares = [0.1, 0.3, 0.5, 0.7, 0.9]
     assert case.law().cdf(np.quantile(_drawn(case, 400_000), shares)) == pytest.approx(shares, abs=0.0045)
+
+
+def _two_bands_by_quadrature(radius: float, first: tuple[float, float], second: tuple[float, float]) -> float:
+    """Return the mean, over both amplitudes u and v, of acos((u² + v² − r²)/(2uv))/π, cut where it changes form."""
+
+    def of_one(v: float) -> float:
+        def angle(u: float) -> float:
+            if u + v <= radius:
+                return 1.0
+            cosine = (u * u + v * v - radius**2) / (2.0 * u * v)
+            return 0.0 if abs(u - v) >= radius else float(np.arccos(cosine)) / np.pi
+
+        return mean(angle, first, [abs(radius - v), radius + v, v - radius])
+
+    def mean(of: Callable[[float], float], band: tuple[float, float], kinks: list[float]) -> float:
+        low, high = band
+        cuts = sorted({low, high, *(kink for kink in kinks if low < kink < high)})
+        return sum(quad(of, *part, epsabs=1e-10, epsrel=1e-10, limit=200)[0] for part in pairwise(cuts)) / (high - low)
+
+    ends = [sign * radius + turn * end for sign in (1, -1) for turn in (1, -1) for end in first]
+    return mean(of_one, second, [*ends, radius])
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ((0.0, 1.0), (0.0, 1.0)),
+        ((0.0, 1.0), (3.0, 4.5)),
+        ((0.5, 1.0), (0.2, 0.8)),
+        ((0.9, 1.0), (0.95, 1.0)),
+        ((0.0, 2.0), (1.99, 2.0)),
+        ((2.0, 4.0), (0.0, 0.01)),
+        ((0.3, 0.7), (0.001, 0.005)),
+    ],
+)
+def test_two_bands_are_held_to_1e_7(first: tuple[float, float], second: tuple[float, float]) -> None:
+    """First principles: adaptive quadrature over both amplitudes, for the compiled law and for that in Python."""
+    law, other = RandomClocking([], bands=[first, second]), law_of.resultant_law([], 0.0, [], [first, second])
+    assert not isinstance(other, SeriesLaw)
+    radii = law.least + (law.greatest - law.least) * np.array([0.03, 0.35, 0.68, 0.9])
+    expected = [_two_bands_by_quadrature(radius, first, second) for radius in radii.tolist()]
+    assert law.cdf(radii) == pytest.approx(expected, abs=BANDS_ERROR)
+    assert other.cdf(radii) == pytest.approx(expected, abs=BANDS_ERROR)
 
 
 @pytest.mark.parametrize(

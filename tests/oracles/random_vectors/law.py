@@ -21,7 +21,7 @@ derivative is minus their common chord, so by parts
 
     F(r) = (1/π)·∫₀^{π/2} F_rest(ρ)·4r²·sin²2χ/ρ² dχ.
 
-Neither needs the density of the rest. A band is a mean of rings.
+Neither needs the density of the rest. Nor does a band, which is a mean of rings (`AddedBandLaw`).
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import elliprd, elliprf
 
 from rules.quantities.work_limit import charge
 from tests.oracles.random_vectors.series import MOST_TERMS, series_law
@@ -501,7 +502,10 @@ def _green(radii: FloatArray, added: FloatArray, rest: RadialTable, *, disc: boo
 class AddedBandLaw:
     """Resultant of a band, of amplitude uniform between `low` and `high`, and the resultant `rest`.
 
-    F(r) is the mean of the laws of rings u in the band: 1 where u + rest cannot exceed r, 0 where it cannot be below.
+    K(ρ) is the share of the band within r if the rest is ρ long. By parts F(r) = K(ρ̂) + ∫ F_rest(ρ)·M(ρ) dρ, with the
+    reach ρ̂ of the rest and M = −dK/dρ, which is an elliptic integral (`_falling`). M has square roots where r and the
+    rest just touch an end of the band, and a logarithm at ρ = r if the band begins at 0. The integral is cut there and
+    at the edges of the table, and each part is stretched at both ends.
     """
 
     low: float
@@ -512,19 +516,62 @@ class AddedBandLaw:
 
     def cdf(self, radii: FloatArray) -> FloatArray:
         """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
-        reach = float(self.rest.edges[-1])
-        start, stop = np.clip(radii - reach, self.low, self.high), np.clip(radii + reach, self.low, self.high)
-        half = 0.5 * (stop - start)
-        rings = start[:, None] + half[:, None] * (1.0 + _BAND_NODES)
-        each = np.broadcast_to(radii[:, None], rings.shape)
-        open_to_both = (half[:, None] > 0.0) & (each > 0.0) & (rings > 0.0)
-        values = np.zeros(rings.shape)
-        values[open_to_both] = _with_added(each[open_to_both], rings[open_to_both], self.rest)
-        found = start - self.low + half * (values @ _BAND_WEIGHTS)
-        return np.asarray(np.clip(found / (self.high - self.low), 0.0, 1.0))
+        values = [0.0 if r <= self.lower else 1.0 if r >= self.upper else self._at(r) for r in radii.ravel().tolist()]
+        return np.array(values, dtype=np.float64).reshape(radii.shape)
+
+    def _at(self, r: float) -> float:
+        low, high, edges = self.low, self.high, self.rest.edges
+        reach = float(edges[-1])
+        first, last = max(low, abs(r - reach)), min(high, r + reach)
+        within = max(0.0, min(high, r - reach) - low)  # so far from the middle the whole ring is within r
+        if last > first:
+            rings, widths = _stretched(np.array([first]), np.array([last]))
+            above, below = r * r - (rings - reach) ** 2, (rings + reach) ** 2 - r * r
+            share = np.arctan2(np.sqrt(np.maximum(above, 0.0)), np.sqrt(np.maximum(below, 0.0))) * (2.0 / np.pi)
+            within += float(share @ widths)
+        kinks = np.clip([abs(r - low), r + low, abs(r - high), r + high, r], edges[0], reach)
+        cuts = np.unique(np.concatenate((edges, kinks)))
+        charge(20 * cuts.size * _STRETCHED.size)
+        rho, widths = _stretched(cuts[:-1], cuts[1:])
+        within += float((self.rest.cdf(rho) * _falling(r, rho, low, high)) @ widths)
+        return min(max(within / (high - low), 0.0), 1.0)
 
 
-_BAND_NODES, _BAND_WEIGHTS = np.polynomial.legendre.leggauss(24)
+def _stretched(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return nodes and weights of a rule on several intervals, for roots and logarithms at their ends."""
+    width = high - low
+    near = low[:, None] + width[:, None] * _STRETCHED
+    far = high[:, None] - width[:, None] * _STRETCHED[::-1]
+    nodes = np.where(_STRETCHED < 0.5, near, far)
+    return nodes.ravel(), (width[:, None] * _STRETCHED_WEIGHTS).ravel()
+
+
+def _falling(r: float, rho: FloatArray, low: float, high: float) -> FloatArray:
+    """Return −dK/dρ times the width of the band.
+
+    With u² = (r − ρ)² + 4rρ·sin²θ it is (2r/π)·∫ cos 2θ/u dθ over the amplitudes u of the band, and in s = sin²θ a sum
+    of Carlson's R_F and R_D (DLMF 19.29.4, 19.29.7), without cancellation in a narrow band.
+    """
+    away = np.abs(r - rho)
+    square, span = away * away, 4.0 * r * rho
+    start, stop = (np.clip((end - away) * (end + away) / span, 0.0, 1.0) for end in (low, high))
+    inside = (stop > start) & (away > 0.0)
+    y, x = np.where(inside, start, 0.25), np.where(inside, stop, 0.75)
+    x1, x2, x3 = np.sqrt(x), np.sqrt(1.0 - x), np.sqrt(square + span * x)
+    y1, y2, y3 = np.sqrt(y), np.sqrt(1.0 - y), np.sqrt(square + span * y)
+    u12, u13, u23 = (
+        ((one + other) / (x - y)) ** 2
+        for one, other in ((x1 * x2 * y3, y1 * y2 * x3), (x1 * x3 * y2, y1 * y3 * x2), (x2 * x3 * y1, y2 * y3 * x1))
+    )
+    u23 = np.maximum(u23, 1e-300)
+    whole = elliprf(u12, u13, u23) - 2.0 * (square * elliprd(u12, u13, u23) / 3.0 + x1 * y1 / np.sqrt(u23))
+    return np.asarray(np.where(inside, 2.0 * r / np.pi * whole, 0.0))
+
+
+_TURNS, _TURN_WEIGHTS = np.polynomial.legendre.leggauss(24)
+_TURNS = 0.5 * (1.0 + _TURNS)
+_STRETCHED = _TURNS**3 * (10.0 + _TURNS * (6.0 * _TURNS - 15.0))
+_STRETCHED_WEIGHTS = 15.0 * (_TURNS * (1.0 - _TURNS)) ** 2 * _TURN_WEIGHTS
 
 _NEGLIGIBLE = 1e-15  # share of the sum below which a vector is within rounding
 _TABLE_ERROR = 1e-8
@@ -586,7 +633,6 @@ def resultant_law(
     return _law(parts, 0.0 if sigma <= _NEGLIGIBLE * total else sigma, MOST_TERMS)
 
 
-_SMALL_BAND = 0.01  # bands this much smaller than the largest count at their largest size where the series is too long
 _NARROW = 1e-9  # width of a band over its amplitude below which it is a ring
 
 
@@ -619,10 +665,6 @@ def _law(parts: _Parts, sigma: float, most_terms: int) -> ResultantLaw:
     found = series_law(rings, sigma, lower, parts.total(), most_terms, discs, bands)
     if found is not None:
         return found
-    if len(bands) > 1 and bands[-1][1] < _SMALL_BAND * bands[0][1]:
-        small = [band for band in bands if band[1] < _SMALL_BAND * bands[0][1]]
-        rings = sorted([*rings, *(high for _, high in small)], reverse=True)
-        return _law(_Parts(rings, discs, bands[: -len(small)]), sigma, most_terms)
     kind = _largest(parts)
     without = _Parts(
         rings[1:] if kind == "ring" else rings,
