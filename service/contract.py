@@ -93,6 +93,18 @@ class VerdictCounts(Answer):
     fail: int = Field(description="Number of stacks with the verdict fail.")
 
 
+class InvalidPartCount(Answer):
+    """A part with invalid data, the one cause for which stacks are not judged."""
+
+    part: str | None = Field(
+        description="Key of the part, with the revision that the stacks state; null if it is long or not printable.",
+        examples=["BH-40"],
+    )
+    source: Annotated[Literal["request", "catalogue"], OPEN] = Field(description="Where it is defined.")
+    reason: str = Field(description="What is wrong with it.", examples=["mass_kg: must be greater than 0"])
+    stacks: int = Field(description="Number of stacks that are not judged for it.")
+
+
 class BatchSummary(Answer):
     """Counts of a batch."""
 
@@ -104,6 +116,12 @@ class BatchSummary(Answer):
     )
     undecided: dict[str, int] = Field(
         description="Numbers of stacks with the rule undecided, by rule code.", examples=[{"BAL-010": 1}]
+    )
+    stacks_not_judged: int = Field(
+        description="Number of stacks, counted above, that are not judged for an invalid part; never a pass."
+    )
+    invalid_parts: list[InvalidPartCount] = Field(
+        description="Parts with invalid data, the one with most stacks first; other stacks are judged all the same."
     )
 
 

@@ -14,7 +14,17 @@ from pydantic_core import to_json
 from rules.library import LibraryParts
 from rules.schema.parsing import BadRequestError
 from rules.schema.strict_json import NotJSONError, parse_json
-from service.batch.lines import MAX_SHARED_BYTES, Chunk, Chunker, Include, LineAnswer, Shared, after, problem_answer
+from service.batch.lines import (
+    MAX_SHARED_BYTES,
+    Chunk,
+    Chunker,
+    Include,
+    InvalidUse,
+    LineAnswer,
+    Shared,
+    after,
+    problem_answer,
+)
 from service.operations.problems import ProblemError, invalid_request, not_json
 
 __all__ = [
@@ -224,7 +234,7 @@ def _too_long(number: int) -> LineAnswer:
 def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Iterator[LibraryChunk]:
     """Yield chunks of one request, a list of requests, or ``{"stacks": […]}`` with shared fields."""
     try:
-        shared, lines, refused = _shared_and_lines(parse_json(data), data)
+        shared, lines, refused, invalid = _shared_and_lines(parse_json(data), data)
     except NotJSONError as error:
         if begin.line == 0:
             yield _unreadable(place, not_json(error), len(data))
@@ -232,7 +242,7 @@ def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Ite
     if refused is not None and begin.line == 0:
         # The stacks are judged without what is invalid, if anything of the definitions is valid.
         lines = lines if len(shared.definitions) else []
-        known = problem_answer(1, invalid_request(refused))
+        known = problem_answer(1, invalid_request(refused))._replace(invalid=invalid)
         if not lines:
             yield LibraryChunk(place, None, (known,), Place(place, 1, len(data)))
             return
@@ -250,14 +260,16 @@ def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Ite
         yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, len(data)))
 
 
-def _shared_and_lines(value: Any, data: bytes) -> tuple[Shared, list[bytes], BadRequestError | None]:
+def _shared_and_lines(
+    value: Any, data: bytes
+) -> tuple[Shared, list[bytes], BadRequestError | None, tuple[InvalidUse, ...]]:
     if isinstance(value, list):
-        return Shared(), [to_json(one) for one in value], None
+        return Shared(), [to_json(one) for one in value], None, ()
     if isinstance(value, dict) and isinstance(value.get("stacks"), list):
         common = {name: member for name, member in value.items() if name != "stacks"}
-        shared, refused = Shared().following(common)
-        return shared, [to_json(one) for one in value["stacks"]], refused
-    return Shared(), [data], None
+        shared, refused, invalid = Shared().following(common)
+        return shared, [to_json(one) for one in value["stacks"]], refused, invalid
+    return Shared(), [data], None, ()
 
 
 def _unreadable(place: int, problem: ProblemError, size: int) -> LibraryChunk:

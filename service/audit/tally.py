@@ -21,7 +21,8 @@ from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.schema.report import Severity, Verdict
 from rules.version import VERSION
 from service.audit.standing import NOTHING_KNOWN, EarlierItem, Mark, Standing, standing_verdict
-from service.batch.lines import InvalidUse, LineAnswer
+from service.batch.lines import InvalidUse, LineAnswer, invalid_part_counts
+from service.contract import InvalidPartCount
 from service.sheets.figures import quantity
 from service.sheets.text import STYLES, count, fixed, say
 
@@ -35,7 +36,6 @@ __all__ = [
     "BinCount",
     "CodeCount",
     "GapCount",
-    "InvalidPartCount",
     "LibraryCount",
     "PartCount",
     "Tally",
@@ -110,15 +110,6 @@ class PartCount(Out):
     decided: bool = Field(description="False for parts on which the rule could not be decided.")
     parts: int
     first: list[str] = Field(description="First parts, each with the rule's message and its places.")
-
-
-class InvalidPartCount(Out):
-    """A part with invalid data, the one cause for which stacks are not judged."""
-
-    part: str = Field(description="Key of the part, with the revision that the stacks state.")
-    source: str = Field(description="Where it is defined: catalogue or request.")
-    reason: str
-    stacks: int = Field(description="Number of stacks that are not judged for it.")
 
 
 class GapCount(Out):
@@ -439,6 +430,8 @@ class Tally:
 
     def _add_bad(self, library: int, answer: LineAnswer) -> None:
         self.bad[library] += 1
+        for part in answer.invalid:
+            self._invalid[part] += 0
         detail, fault = problem_words(answer.text)
         self.faults += fault
         if len(self._first_bad) < BAD_LINES_TOLD:
@@ -544,10 +537,7 @@ class Tally:
             stack_ids_left_out=0 if self._parts is None else self._parts.stacks_left_out,
             parts=self._part_counts,
             stacks_not_judged=self._not_judged,
-            invalid_parts=[
-                InvalidPartCount(part=one.key, source=one.source, reason=one.reason, stacks=many)
-                for one, many in sorted(self._invalid.items(), key=lambda found: (-found[1], found[0]))
-            ],
+            invalid_parts=invalid_part_counts(self._invalid),
             gaps=self._gap_counts()[:GAPS_TOLD],
             gaps_left_out=max(0, len(self._gaps) - GAPS_TOLD),
             worst=[
@@ -790,7 +780,7 @@ def _waiver(one: WaiverOutcome) -> str:
 
 
 def _invalid(one: InvalidPartCount) -> str:
-    return f"{one.stacks:>6}  {one.part} of the {one.source}: {one.reason}"
+    return f"{one.stacks:>6}  {one.part or 'a part'} of the {one.source}: {one.reason}"
 
 
 def parts_title(summary: AuditSummary) -> str:

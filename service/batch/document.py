@@ -11,8 +11,16 @@ from pydantic_core import to_json
 from rules.answer.provenance import threshold_overrides
 from rules.assessor import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
-from rules.schema.parsing import parse
-from service.batch.lines import CHUNK_LINES, Chunk, Chunker, LineAnswer, Shared, answer_lines
+from service.batch.lines import (
+    CHUNK_LINES,
+    Chunk,
+    Chunker,
+    InvalidUse,
+    LineAnswer,
+    Shared,
+    answer_lines,
+    invalid_part_counts,
+)
 from service.batch.pool import Pool
 from service.contract import (
     MAX_STACKS,
@@ -36,7 +44,13 @@ class Tally:
         self._verdicts: Counter[str] = Counter()
         self._codes: Counter[str] = Counter()
         self._undecided: Counter[str] = Counter()
-        self._problems = 0
+        self._problems = self._not_judged = 0
+        self._invalid: Counter[InvalidUse] = Counter()
+
+    def add_invalid(self, parts: Sequence[InvalidUse]) -> None:
+        """Take in invalid parts, before the stacks that refer to them."""
+        for part in parts:
+            self._invalid[part] += 0
 
     def add(self, answers: Sequence[LineAnswer]) -> None:
         """Count results."""
@@ -45,10 +59,13 @@ class Tally:
         for answer in answers:
             if answer.verdict is None:
                 self._problems += 1
+                self.add_invalid(answer.invalid)
                 continue
             self._verdicts[answer.verdict] += 1
             self._codes.update(answer.codes)
             self._undecided.update(answer.undecided)
+            self._not_judged += bool(answer.invalid)
+            self._invalid.update(answer.invalid)
 
     def summary(self) -> BatchSummary:
         """The counts so far."""
@@ -73,6 +90,8 @@ class Tally:
             ),
             "codes": dict(sorted(self._codes.items())),
             "undecided": dict(sorted(self._undecided.items())),
+            "stacks_not_judged": self._not_judged,
+            "invalid_parts": invalid_part_counts(self._invalid),
         }
 
 
@@ -86,19 +105,21 @@ def answer_document(
     brief: bool = False,
 ) -> bytes:
     """The JSON of the :class:`BatchReport` of a batch; up to ``inline`` stacks are judged in this process, unless one
-    is costly. ``brief`` gives short verdicts of stacks without a choice of sections.
+    is costly. ``brief`` gives short verdicts of stacks without a choice of sections. An invalid component costs the
+    stacks that refer to it, as in lines.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for an invalid batch.
     """
     # each stack is read by itself, so that a bad one is a problem among the results, as it is in lines
-    shell = parse(BatchRequest, {**data, "stacks": _ANY_STACK} if _holds_stacks(data) else data)
-    threshold_overrides(shell.policy, assessor.book)
-    shared = Shared(include=[] if brief else None).joined(shell, data)
+    shell = {**data, "stacks": _ANY_STACK} if _holds_stacks(data) else data
+    shared, _, invalid = Shared(include=[] if brief else None).judged_apart(BatchRequest, shell)
+    threshold_overrides(shared.policy, assessor.book)
     lines = [to_json(stack) for stack in data["stacks"]]
     answers = _light_answers(assessor, lines, shared) if len(lines) <= inline else None
     if answers is None:
         answers = list(pool.answers(_chunks(lines, shared, CHUNK_LINES if len(lines) > inline else 1)))
     tally = Tally(told)
+    tally.add_invalid(invalid)
     tally.add(answers)
     results = b",".join(answer.text for answer in answers)
     return b'{"results":[%b],"summary":%b}' % (results, to_json(tally.summary(), by_alias=True))

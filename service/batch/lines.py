@@ -31,7 +31,7 @@ from rules.gaps import FieldGap, gaps_of
 from rules.quantities.models import Identifier
 from rules.quantities.work_limit import TooMuchWorkError
 from rules.schema.components import MAX_DEFINITIONS, ComponentReference, InvalidPart, StackEntry
-from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, pointer
+from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, pointer, sayable
 from rules.schema.report import Report, Verdict
 from rules.schema.request import (
     AxialPosition,
@@ -45,7 +45,7 @@ from rules.schema.request import (
 )
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.stack.chain import INVALID_PART, UNREAD, Mounted, resolve
-from service.contract import Defaults
+from service.contract import Defaults, InvalidPartCount
 from service.operations.problems import ProblemError, invalid_request, not_json
 
 __all__ = [
@@ -55,6 +55,7 @@ __all__ = [
     "NOTHING",
     "Chunk",
     "Chunker",
+    "Followed",
     "Include",
     "InvalidUse",
     "LineAnswer",
@@ -63,6 +64,7 @@ __all__ = [
     "after",
     "answer_lines",
     "chunks_of",
+    "invalid_part_counts",
     "is_blank",
     "is_import",
     "problem_answer",
@@ -153,6 +155,8 @@ class SharedDefinitions:
 Include: TypeAlias = Literal["stated", "reports", "verdicts"]
 """Results: as each request states, or all whole reports, or all short verdicts."""
 
+_MOST_REASON: Final = 300
+
 _INVALID: Final = "invalid"
 """Kind of an invalid definition; no definition that is taken as stated can have it."""
 
@@ -160,6 +164,16 @@ NOTHING: Final = SharedDefinitions()
 
 _OTHERS: Final = ("machine", "gauge_plane", "operations", "policy", "include")
 """Shared fields beside the definitions."""
+
+
+class InvalidUse(NamedTuple):
+    """Part with invalid data, to which stacks refer or may."""
+
+    source: Literal["request", "catalogue"]
+    """Where it is defined."""
+    key: str
+    """Its key, with the revision that the stack states; empty where no message may repeat it."""
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,15 +187,11 @@ class Shared:
     policy: Policy | None = None
     include: list[Section] | None = None
 
-    def taking(self, value: object) -> Shared:
-        """The shared fields after a definitions line: components merge by key, other fields are replaced, null clears.
-
-        Raises :class:`~rules.schema.parsing.BadRequestError`.
-        """
-        return self.joined(parse(Defaults, value), value)
-
     def joined(self, defaults: Defaults, value: object) -> Shared:
-        """As :meth:`taking`, for a validated value."""
+        """The shared fields after definitions: components merge by key, other fields are replaced, null clears.
+
+        ``defaults`` is the value, validated. Raises :class:`~rules.schema.parsing.BadRequestError` for too many.
+        """
         stated = defaults.model_fields_set
         definitions = self.definitions
         if "components" in stated:
@@ -194,27 +204,42 @@ class Shared:
         own = {name: getattr(defaults, name) for name in _OTHERS if name in stated}
         return replace(self, definitions=definitions, **own)
 
-    def following(self, value: object) -> tuple[Shared, BadRequestError | None]:
+    def following(self, value: object) -> Followed:
         """The shared fields after a definitions line or the report of an import, and the faults in it.
 
         Invalid components leave the rest in force; any other fault leaves everything as it was.
         """
-        shared, faults = self, list[Fault]()
+        shared, faults, invalid = self, list[Fault](), list[InvalidUse]()
         for one in _as_definitions(value):
             try:
-                shared = shared.taking(one)
+                shared, refused, found = shared.judged_apart(Defaults, one)
             except BadRequestError as error:
-                faults += error.faults
-                reasons = _invalid_components(one)
-                if not reasons:
-                    return self, error
-                rest = {key: part for key, part in one["components"].items() if key not in reasons}
-                try:
-                    shared = shared.taking({**one, "components": rest})
-                except BadRequestError:  # another fault besides
-                    return self, error
-                shared = replace(shared, definitions=shared.definitions.with_invalid(reasons))
-        return shared, BadRequestError(faults) if faults else None
+                return Followed(self, error, ())
+            faults += () if refused is None else refused.faults
+            invalid += found
+        return Followed(shared, BadRequestError(faults) if faults else None, tuple(invalid))
+
+    def judged_apart(self, model: type[Defaults], value: Any) -> Followed:
+        """The shared fields after a value of this model, each invalid component of it set aside.
+
+        Raises :class:`~rules.schema.parsing.BadRequestError` for any other fault.
+        """
+        try:
+            return Followed(self.joined(parse(model, value), value), None, ())
+        except BadRequestError as error:
+            reasons = _invalid_components(value)
+            if not reasons:
+                raise
+            rest = {name: member for name, member in value.items() if name != "components"}
+            if valid := {key: part for key, part in value["components"].items() if key not in reasons}:
+                rest["components"] = valid  # an empty object would clear the definitions before
+            try:
+                shared = self.joined(parse(model, rest), rest)
+            except BadRequestError:  # another fault besides
+                raise error from None
+            shared = replace(shared, definitions=shared.definitions.with_invalid(reasons))
+            uses = (InvalidUse("request", key if sayable(key) else "", reason) for key, reason in reasons.items())
+            return Followed(shared, error, tuple(uses))
 
     def filled(self, request: CheckRequest) -> CheckRequest:
         """The request with shared fields added; its own fields win, even null.
@@ -232,22 +257,21 @@ class Shared:
         return request.model_copy(update=update) if update else request
 
 
+class Followed(NamedTuple):
+    """Shared fields after more of them, and what was wrong with those."""
+
+    shared: Shared
+    refused: BadRequestError | None
+    invalid: tuple[InvalidUse, ...]
+    """The components set aside."""
+
+
 _LOG = logging.getLogger("stackgauge")
 
 _SHARED_FIELDS: Final = ("components", *_OTHERS)
 _BOM: Final = b"\xef\xbb\xbf"
 _WRONG_POLICY: Final = "The policy of an earlier line is invalid: {}."
 _SURELY_A_REQUEST: Final = re.compile(rb'\s*\{\s*"stack"\s*:')
-
-
-class InvalidUse(NamedTuple):
-    """Part with invalid data that a stack refers to."""
-
-    source: str
-    """Where it is defined: request or catalogue."""
-    key: str
-    """Its key, with the revision that the stack states."""
-    reason: str
 
 
 class LineAnswer(NamedTuple):
@@ -284,7 +308,7 @@ class LineAnswer(NamedTuple):
     speed_ratio: float | None = None
     """Lowest speed limit over the programmed speed, of the tightest operation."""
     invalid: tuple[InvalidUse, ...] = ()
-    """Invalid parts that the stack refers to, for which it is not judged."""
+    """Invalid parts for which the stack is not judged, or which the line defines."""
 
 
 def answer_lines(
@@ -296,7 +320,7 @@ def answer_lines(
     answers: dict[int, LineAnswer] = {}
     for one in read_lines(first, lines, shared):
         if one.problem is not None:
-            answers[one.number] = problem_answer(one.number, one.problem, one.name)
+            answers[one.number] = problem_answer(one.number, one.problem, one.name)._replace(invalid=one.invalid)
         elif one.request is not None:
             requests[one.number] = one.request
             if one.borrows_policy:
@@ -320,6 +344,8 @@ class ReadLine(NamedTuple):
     problem: ProblemError | None
     name: str | None
     borrows_policy: bool
+    invalid: tuple[InvalidUse, ...] = ()
+    """Invalid parts that the line defines."""
 
 
 def read_lines(first: int, lines: Sequence[bytes], shared: Shared) -> Iterator[ReadLine]:
@@ -331,9 +357,9 @@ def read_lines(first: int, lines: Sequence[bytes], shared: Shared) -> Iterator[R
         try:
             value = parse_json(line)
             if _sets_defaults(value):
-                shared, refused = shared.following(value)
+                shared, refused, invalid = shared.following(value)
                 if refused is not None:
-                    yield ReadLine(number, None, invalid_request(refused), None, False)
+                    yield ReadLine(number, None, invalid_request(refused), None, False, invalid)
                 continue
             request = _request(value)
             filled = shared.filled(request)
@@ -366,7 +392,7 @@ def after(line: bytes, shared: Shared) -> Shared | None:
         value = parse_json(line)
     except NotJSONError:
         return None
-    changed = shared.following(value)[0] if _sets_defaults(value) else shared
+    changed = shared.following(value).shared if _sets_defaults(value) else shared
     return None if changed is shared else changed
 
 
@@ -434,7 +460,7 @@ def _invalid_components(value: Mapping[str, Any]) -> dict[str, str]:
         except BadRequestError as error:
             at = pointer(("components", key))
             words = [(one.pointer.removeprefix(at).strip("/"), one.detail) for one in error.faults]
-            found[key] = "; ".join(f"{where}: {detail}" if where else detail for where, detail in words)[:300]
+            found[key] = "; ".join(f"{where}: {detail}" if where else detail for where, detail in words)[:_MOST_REASON]
     return found
 
 
@@ -517,8 +543,17 @@ def _invalid_used(request: CheckRequest, mounted: Mounted) -> tuple[InvalidUse, 
             # One file that cannot be read is one cause, however many keys may be in it.
             files = one.detail.removeprefix(UNREAD)
             key, reason = (files, "cannot be read") if files != one.detail else (one.key, one.detail)
-            found[InvalidUse(one.source, key, reason)] = None
+            source: Literal["request", "catalogue"] = "request" if one.source == "request" else "catalogue"
+            found[InvalidUse(source, key, reason)] = None
     return tuple(found)
+
+
+def invalid_part_counts(counted: Mapping[InvalidUse, int]) -> list[InvalidPartCount]:
+    """The invalid parts, the one with most stacks first."""
+    return [
+        InvalidPartCount(part=one.key or None, source=one.source, reason=one.reason, stacks=many)
+        for one, many in sorted(counted.items(), key=lambda found: (-found[1], found[0]))
+    ]
 
 
 def _object(kind: str, number: int, name: str | None, members: bytes) -> bytes:

@@ -34,7 +34,10 @@ As `application/x-ndjson` or `application/jsonl`: any number of lines, answered 
 check request, a stack (the object under `stack`) or definitions. Definitions are an object without `stack`; its
 `components`, `machine`, `gauge_plane`, `operations`, `policy` and `include` apply to the lines that follow. A line's
 own fields replace the shared ones; components merge by key. An empty list in `include` gives short verdicts. The answer
-of an import is definitions, too. An invalid component is a problem; only stacks that refer to it are not judged.
+of an import is definitions, too.
+
+In both forms an invalid component is set aside: only stacks that refer to it are not judged (REF-050, never a pass).
+`invalid_parts` of the summary has it once, with its reason. In lines it is also the problem of its line.
 
 Each result has `type` (`report`, `verdict` or `problem`), `line` and the caller's `id` of the stack. An invalid stack
 is a problem among the results and does not affect the others. Definitions and blank lines are counted only. The last

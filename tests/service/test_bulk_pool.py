@@ -86,7 +86,9 @@ def test_batches_side_by_side_keep_their_own_definitions(pool: Pool, assessor: A
     line = json.dumps(
         {"stack": {"components": [{"kind": "reference", "of": {"from": "request", "key": key}} for key in parts]}}
     ).encode()
-    batches = [Shared().taking({"components": {**parts, mass: {**parts[mass], "mass_kg": n + 1}}}) for n in range(7)]
+    batches = [
+        Shared().following({"components": {**parts, mass: {**parts[mass], "mass_kg": n + 1}}}).shared for n in range(7)
+    ]
     chunks = [Chunk(n + 1, (line,), batches[n % 7], "reports") for n in range(40)]
     expected = [answer for chunk in chunks for answer in answer_lines(assessor, *chunk)]
     assert list(pool.answers(chunks)) == expected

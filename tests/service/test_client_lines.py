@@ -105,6 +105,7 @@ def _verdict(line: int) -> dict[str, Any]:
 
 def _summary(lines: int, **other: Any) -> dict[str, Any]:
     counts = {"stacks": lines, "problems": 0, "verdicts": {"pass": lines, "review": 0, "fail": 0}}
+    counts |= {"stacks_not_judged": 0, "invalid_parts": []}
     rest = {"codes": {}, "undecided": {}, "lines": lines, "definitions": 0, "blank": 0, "complete": True}
     return {"type": "end", "summary": {**counts, **rest, **other}}
 

@@ -228,7 +228,8 @@ def test_a_document_in_short(post: Callable[..., httpx.Response]) -> None:
         ({"stacks": [{}] * (MAX_STACKS + 1)}, "/stacks"),
         ({"include": "all"}, "/include"),
         ({"stack": {}}, "/stack"),
-        ({"components": {"a": {"kind": "cutter"}}}, "/components/a"),
+        ({"components": {"a": {"kind": "cutter"}}, "include": "all"}, "/components/a /include"),
+        ({"components": []}, "/components"),
         (
             {"policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}},
             "/policy/thresholds/0/code",
@@ -242,7 +243,50 @@ def test_a_document_that_breaks_the_contract_is_422(
     body = {"stacks": [{"stack": base_request("nut_collet")["stack"]}], **change}
     response = post(json.dumps(body).encode(), content_type="application/json")
     assert response.status_code == 422
-    assert [part["at"] for part in response.json()["errors"]] == [[pointer]]
+    assert [part["at"] for part in response.json()["errors"]] == [[one] for one in pointer.split()]
+
+
+def test_an_invalid_part_costs_the_stacks_that_refer_to_it(post: Callable[..., httpx.Response]) -> None:
+    """One cause, counted once, in a document as in lines; the other stacks are judged as if it were not there."""
+    good = base_request("nut_collet")["stack"]
+    parts = {one["id"]: one for one in good["components"]}
+    name = good["components"][0]["id"]
+    bad = {**parts[name], "mass_kg": -1, "mas_kg": 1}
+
+    def stack(*names: str) -> dict[str, Any]:
+        listed = [{"kind": "reference", "of": {"from": "request", "key": key}} for key in names]
+        return {"stack": {"id": "-".join(names), "components": [*listed, *good["components"][len(names) :]]}}
+
+    stacks = [{"stack": good}, stack("bad"), stack(name), stack("bad", list(parts)[1])]
+    shared = {"components": {**parts, "bad": bad, "unused": {"kind": "collet"}, "a b": parts[name]}}
+    response = post(json.dumps({"stacks": stacks, **shared}).encode(), content_type="application/json")
+    assert response.status_code == 200
+    told = response.json()
+    *answers, end = map(
+        json.loads, post(b"\n".join(json.dumps(one).encode() for one in (shared, *stacks))).iter_lines()
+    )
+    assert [one["problem"]["code"] for one in answers[:1]] == ["invalid-request"]
+    assert [{**one, "line": one["line"] + 1} for one in told["results"]] == answers[1:]
+    codes = [[one["code"] for one in result["report"]["findings"]] for result in told["results"]]
+    assert ["REF-050" in one for one in codes] == [False, True, False, True]
+    assert [told["results"][n]["report"]["verdict"] for n in (1, 3)] == ["review", "review"]
+    for summary in (told["summary"], end["summary"]):
+        assert (summary["stacks"], summary["stacks_not_judged"]) == (4, 2)
+        causes = {(one["part"], one["source"]): one for one in summary["invalid_parts"]}
+        assert {part: one["stacks"] for (part, _), one in causes.items()} == {"bad": 2, "unused": 0, "a b": 0}
+        assert all(field in causes["bad", "request"]["reason"] for field in ("mass_kg", "mas_kg"))
+    assert told["summary"]["problems"] == 0
+
+
+def test_a_line_of_invalid_parts_leaves_the_earlier_ones(post: Callable[..., httpx.Response]) -> None:
+    """Even where none of its own is valid; a name that no message may repeat is left out."""
+    good = base_request("nut_collet")["stack"]
+    first, *rest = good["components"]
+    listed = [{"kind": "reference", "of": {"from": "request", "key": "A"}}, *rest]
+    lines = [{"components": {"A": first}}, {"components": {"\u202e": {}}}, {"stack": {"components": listed}}]
+    _, answer, end = map(json.loads, post(b"\n".join(json.dumps(one).encode() for one in lines)).iter_lines())
+    assert not [one for one in answer["report"]["findings"] if one["code"].startswith("REF")]
+    assert [one["part"] for one in end["summary"]["invalid_parts"]] == [None]
 
 
 def test_a_bad_stack_is_the_same_problem_in_a_document_and_in_lines(post: Callable[..., httpx.Response]) -> None:

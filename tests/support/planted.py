@@ -85,10 +85,18 @@ def _limits(**limits: object) -> Callable[[Request], object]:
 
 
 def _fine_grade(request: Request) -> bool:
-    if request["operations"][0]["spindle_speed_rpm"] < 1500:  # a slow heavy tool may well keep it
+    operation, parts = request["operations"][0], request["stack"]["components"]
+    mass_kg = _UNSTATED_KG + sum(one.get("mass_kg", 0.0) for one in parts)
+    # ISO 21940-11: e·ω = 0.4 mm/s; a slow heavy tool may well keep it
+    permissible_g_mm = 0.4 * 9549.3 / operation["spindle_speed_rpm"] * mass_kg
+    if parts[0].get("unbalance_g_mm", 0.0) <= permissible_g_mm:
         return False
-    request["operations"][0]["limits"]["balance_grade"] = "G0.4"
+    operation["limits"]["balance_grade"] = "G0.4"
     return True
+
+
+_UNSTATED_KG = 1.0
+"""More than what parts without a stated mass weigh together."""
 
 
 def _part(kind: str, change: Callable[[dict[str, Any]], object], side: str = "", coupling: str = "") -> Any:
