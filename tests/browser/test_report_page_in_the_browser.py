@@ -16,7 +16,7 @@ from playwright.sync_api import Page, expect
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.parsing import parse_request
 from service.examples import EXAMPLES
-from service.sheets.page import report_page
+from service.sheets.page import instruction_page, report_page
 from service.sheets.sheet import sheet_page
 from tests.support.stacks import assessor
 
@@ -119,6 +119,19 @@ def test_a_work_sheet_and_a_report_are_one_page_each(browser: Any, name: str) ->
             page.set_viewport_size({"width": 726, "height": 1000})  # the width of A4 less the margins, 192 mm
             page.emulate_media(media="print")
             assert page.evaluate("document.documentElement.scrollWidth") <= 726
+    finally:
+        page.close()
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_every_page_of_a_stack_fits_a_small_screen(browser: Any, name: str) -> None:
+    """At 360 pixels nothing but a table or a drawing scrolls sideways, and these in their own boxes."""
+    report, derived = assessor().assess_instructed(parse_request(SHEETS[name]()))
+    page = browser.new_page(viewport={"width": 360, "height": 900})
+    try:
+        for text in (report_page(report, derived), sheet_page(report, derived), instruction_page(report)):
+            page.set_content(text)
+            assert page.evaluate("document.documentElement.scrollWidth") == 360
     finally:
         page.close()
 
