@@ -48,6 +48,34 @@ def test_nobody_is_left_out(report: Page) -> None:
     assert found.violations_count == 0, found.generate_report()
     report.set_viewport_size({"width": 360, "height": 900})
     assert report.evaluate("document.documentElement.scrollWidth") == 360
+    found = Axe().run(report)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_a_drawing_fills_the_window_without_script(report: Page) -> None:
+    """By keys alone: open, zoom by the arrows of the choice, scroll, leave by Escape; nothing behind it scrolls."""
+    button = report.get_by_role("button", name="Full screen").first
+    button.focus()
+    report.keyboard.press("Enter")
+    view = report.locator(".full:popover-open .view")
+    expect(view).to_be_visible()
+    assert Axe().run(report).violations_count == 0
+    report.keyboard.press("Tab")
+    report.keyboard.press("ArrowRight")
+    expect(report.get_by_role("radio", name="2×").locator("visible=true")).to_be_checked()
+    wide, seen = view.evaluate("view => [view.scrollWidth, view.clientWidth]")
+    assert wide > 1.9 * seen
+    for _ in range(2):
+        report.keyboard.press("Tab")
+    expect(view).to_be_focused()
+    before = report.evaluate("scrollY")
+    for _ in range(3):
+        report.keyboard.press("ArrowRight")
+    report.wait_for_function("() => document.querySelector('.full:popover-open .view').scrollLeft > 0")
+    assert report.evaluate("scrollY") == before
+    report.keyboard.press("Escape")
+    expect(view).to_be_hidden()
+    expect(button).to_be_focused()
 
 
 def test_it_prints(report: Page) -> None:
