@@ -45,6 +45,7 @@ from service.cli.files import (
     report_console,
     settings_of,
 )
+from service.drawing.dimensions import RequestFields
 from service.drawing.pictures import PictureName, picture_or_words
 from service.operations.assessors import load_assessor, profile_of
 from service.operations.signing import load_keys
@@ -466,9 +467,12 @@ def _run_draw(arguments: argparse.Namespace) -> int:
     assessor = load_assessor(settings_of(arguments))
 
     def draw(data: object) -> tuple[str, Report]:
-        report, derived = assessor.assess_derived(parse_request(data))
+        request = parse_request(data)
+        report, derived = assessor.assess_derived(request)
+        fields = RequestFields.of(data, request, assessor.catalogue.definitions)
         with shown_in(arguments.unit):
-            return picture_or_words(arguments.picture, report, derived, bent=not arguments.straight), report
+            bent = not arguments.straight
+            return picture_or_words(arguments.picture, report, derived, bent=bent, fields=fields), report
 
     made = judged(arguments.file, draw)
     if made is None:

@@ -2,24 +2,77 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import Final
+from typing import Any, Final, NamedTuple
 
 from rules.analysis import StackAnalysis
 from rules.quantities.inch import as_shown
 from rules.quantities.missing import Missing
+from rules.schema.request import CheckRequest
+from rules.stack.chain import Mounted, StackJoint, resolve
 from service.drawing.parts import Frame, Part, letter
-from service.drawing.svg import FAINT, INK, PAPER, Mark, element, lanes, path, points, spread, text, text_width
+from service.drawing.svg import FAINT, INK, PAPER, Mark, element, group, lanes, path, points, spread, text, text_width
 
-__all__ = ["DiameterRow", "LengthLanes", "PlaceRow", "millimetres"]
+__all__ = ["NO_FIELDS", "DiameterRow", "Field", "LengthLanes", "PlaceRow", "RequestFields", "millimetres"]
 
 _TEXT: Final = 11.0
 _LANE: Final = 24.0
 _ROW: Final = 34.0
+_CUTTING: Final = "cutting_diameter_mm"
 _MOST_DIAMETERS: Final = 3
 """Most diameters shown per part; the parts list has them all."""
+
+
+class Field(NamedTuple):
+    """Field of a request that one figure of a drawing shows."""
+
+    at: str
+    """JSON Pointer; of a joint that the request does not have yet, with ``-`` for its number (RFC 6901)."""
+    upper: str | None = None
+    lower: str | None = None
+    """Names of such a joint."""
+
+
+@dataclass(frozen=True, slots=True)
+class RequestFields:
+    """Fields of a request by what they state of the stack as judged."""
+
+    document: Any = None
+    """The request as sent; None names no fields."""
+    lead: Callable[[str], str] = str
+    """Pointer into the request for one into the stack without references."""
+
+    @classmethod
+    def of(cls, document: object, request: CheckRequest, mounted: Mounted) -> RequestFields:
+        """Return the fields of a request, given as sent and as parsed."""
+        return cls(document, resolve(request, mounted).lead)
+
+    def of_part(self, at: str) -> Field | None:
+        """Return the field of a part; None where the request does not state it."""
+        stated = self.lead(at)
+        found: Any = self.document
+        for step in stated.split("/")[1:]:
+            key: Any = int(step) if isinstance(found, list) else step.replace("~1", "/").replace("~0", "~")
+            try:
+                found = found[key]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return None if found is None else Field(stated)
+
+    def of_joint(self, joint: StackJoint, name: str, *, assumed: bool) -> Field | None:
+        """Return the field of a joint; None where it is neither stated nor assumed."""
+        if self.document is None:
+            return None
+        stated = self.document["stack"].get("joints") or ()
+        for number, one in enumerate(stated):
+            if (one["upper"], one["lower"]) == (joint.upper_name, joint.lower.part.id):
+                return Field(f"/stack/joints/{number}/{name}") if assumed or one.get(name) is not None else None
+        return Field(f"/stack/joints/-/{name}", joint.upper_name, joint.lower.part.id) if assumed else None
+
+
+NO_FIELDS: Final = RequestFields()
 
 
 def millimetres(value: float) -> str:
@@ -38,17 +91,24 @@ class _Span:
     begin: float
     end: float
     words: str
+    field: Field | None = None
 
 
 class LengthLanes:
     """Dimension lines in lanes without overlap."""
 
     def __init__(
-        self, derived: StackAnalysis, assumed: Collection[str], frame: Frame, left: float, right: float
+        self,
+        derived: StackAnalysis,
+        assumed: Collection[tuple[str | None, str]],
+        frame: Frame,
+        left: float,
+        right: float,
+        fields: RequestFields = NO_FIELDS,
     ) -> None:
         self._frame = frame
         self._left, self._right = left, right
-        self._spans = list(_spans(derived, assumed))
+        self._spans = list(_spans(derived, assumed, fields))
         self._reaches = [self._reach(span) for span in self._spans]
         self._lanes = lanes([(begin, end) for begin, end, _ in self._reaches], 6.0)
         self.height = _LANE * (max(self._lanes, default=-1) + 1)
@@ -74,32 +134,38 @@ class LengthLanes:
                 line = path([(x, bottom_of), (x, y + 4.0)])
                 behind.append(element("path", d=line, stroke=FAINT, stroke_width=0.5, fill="none"))
             before.extend(_arrow(begin, end, y))
-            before.extend(_words(middle, y - 4.0 if begin < middle < end else y + 4.0, span.words))
+            before.extend(_words(middle, y - 4.0 if begin < middle < end else y + 4.0, span.words, span.field))
         return [*behind, *before]
 
 
-def _spans(derived: StackAnalysis, assumed: Collection[str]) -> Iterator[_Span]:
+def _spans(
+    derived: StackAnalysis, assumed: Collection[tuple[str | None, str]], fields: RequestFields
+) -> Iterator[_Span]:
     """Yield the gauge length, then grip length and projection of each lower part; assumed ones in parentheses."""
     places = derived.geometry.places
     first = places[0].face
     if not isinstance(first, Missing) and first > 0.0:
-        yield _Span(0.0, first, f"gauge length {millimetres(first)}")
+        own = fields.of_part(f"{derived.chain.members[0].at}/gauge_length_mm")
+        yield _Span(0.0, first, f"gauge length {millimetres(first)}", own)
     grips = {grip.index: grip.length_mm for grip in derived.grips}
     for number, out in enumerate(derived.geometry.projections):
         face, name = places[number].face, letter(number + 1)
         if isinstance(face, Missing):
             continue
-        at = derived.chain.joints[number].statement_at
-        between = any(f"{at}/{field}" in assumed for field in ("grip_length_mm", "projection_mm"))
+        joint = derived.chain.joints[number]
+        between = [field for field in ("grip_length_mm", "projection_mm") if (joint.name, field) in assumed]
 
-        def told(length: float, *, between: bool = between) -> str:
+        def told(length: float, *, between: bool = bool(between)) -> str:
             return f"({millimetres(length)})" if between else millimetres(length)
+
+        def named(field: str, *, joint: StackJoint = joint, between: Sequence[str] = between) -> Field | None:
+            return fields.of_joint(joint, field, assumed=field in between)
 
         held = grips.get(number)
         if isinstance(held, float) and held > 0.0:
-            yield _Span(face - held, face, f"{name} grip {told(held)}")
+            yield _Span(face - held, face, f"{name} grip {told(held)}", named("grip_length_mm"))
         if not isinstance(out, Missing) and out > 0.0:
-            yield _Span(face, face + out, f"{name} projection {told(out)}")
+            yield _Span(face, face + out, f"{name} projection {told(out)}", named("projection_mm"))
 
 
 def _arrow(begin: float, end: float, y: float) -> Iterator[Mark]:
@@ -112,12 +178,24 @@ def _arrow(begin: float, end: float, y: float) -> Iterator[Mark]:
         yield element("polygon", points=points(head), fill=INK)
 
 
-def _words(middle: float, base: float, words: str) -> Iterator[Mark]:
+def _words(middle: float, base: float, words: str, field: Field | None = None) -> Iterator[Mark]:
     width = text_width(words, _TEXT)
-    yield element(
-        "rect", x=middle - width / 2.0, y=base - _TEXT + 1.5, width=width, height=_TEXT, fill=PAPER, fill_opacity=0.85
-    )
-    yield text(middle, base, words, text_anchor="middle", font_size=_TEXT)
+    drawn = [
+        element(
+            "rect",
+            x=middle - width / 2.0,
+            y=base - _TEXT + 1.5,
+            width=width,
+            height=_TEXT,
+            fill=PAPER,
+            fill_opacity=0.85,
+        ),
+        text(middle, base, words, text_anchor="middle", font_size=_TEXT),
+    ]
+    if field is None:
+        yield from drawn
+    else:
+        yield group(drawn, data_field=field.at, data_upper=field.upper, data_lower=field.lower)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +205,7 @@ class _Pinned:
     x: float
     y: float
     words: str
+    field: Field | None = None
 
 
 def _row(pinned: Sequence[_Pinned], top: float, left: float, right: float, colour: str) -> list[Mark]:
@@ -139,30 +218,39 @@ def _row(pinned: Sequence[_Pinned], top: float, left: float, right: float, colou
         bend = top + 6.0
         corners = [(one.x, one.y), (one.x, bend), (middle, top + 16.0)]
         behind.append(element("path", d=path(corners), stroke=colour, stroke_width=0.7, fill="none"))
-        before.extend(_words(middle, top + 27.0, one.words))
+        before.extend(_words(middle, top + 27.0, one.words, one.field))
     return [*behind, *before]
 
 
 class DiameterRow:
     """Outer diameters with leaders to their surfaces."""
 
-    def __init__(self, parts: Sequence[Part], frame: Frame, room: float) -> None:
-        self._found: list[tuple[float, float, str]] = []
+    def __init__(
+        self,
+        derived: StackAnalysis,
+        parts: Sequence[Part],
+        frame: Frame,
+        room: float,
+        fields: RequestFields = NO_FIELDS,
+    ) -> None:
+        self._found: list[tuple[float, float, str, Field | None]] = []
         width = 0.0
-        for part in parts:
-            for x, half, words in list(_diameters(part, parts, frame))[:_MOST_DIAMETERS]:
+        for part, member in zip(parts, derived.chain.members, strict=True):
+            for x, half, words, field in list(_diameters(part, parts, frame))[:_MOST_DIAMETERS]:
                 width += text_width(words, _TEXT) + 10.0
                 if width <= room:
-                    self._found.append((x, half, words))
+                    stated = fields.of_part(f"{member.at}/{field}") if field else None
+                    self._found.append((x, half, words, stated))
         self.height = _ROW if self._found else 0.0
 
     def marks(self, top: float, axis: float, left: float, right: float) -> list[Mark]:
         """Return the row."""
-        return _row([_Pinned(x, axis + half, words) for x, half, words in self._found], top, left, right, FAINT)
+        pinned = [_Pinned(x, axis + half, words, field) for x, half, words, field in self._found]
+        return _row(pinned, top, left, right, FAINT)
 
 
-def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tuple[float, float, str]]:
-    """Yield position, distance from the axis and text of a part's visible diameters."""
+def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tuple[float, float, str, str | None]]:
+    """Yield position, distance from the axis, text and, if one field states it, field of the visible diameters."""
     if not part.placed or part.kind == "collet":
         return
     earlier = [one.face for one in parts[: part.number] if one.placed and one.face is not None]
@@ -170,19 +258,23 @@ def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tupl
     bare = part.ends[1]
     if part.flutes is not None and part.face is not None:
         bare = max(out, part.face - part.flutes[0])
-    seen = [piece for piece in part.pieces if max(piece.from_mm, out) < min(piece.to_mm, bare)]
-    for (start, end), run in groupby(seen, key=lambda piece: (piece.start_mm, piece.end_mm)):
+    numbered = enumerate(part.pieces)
+    seen = [(place, piece) for place, piece in numbered if max(piece.from_mm, out) < min(piece.to_mm, bare)]
+    for (start, end), run in groupby(seen, key=lambda one: (one[1].start_mm, one[1].end_mm)):
         pieces = list(run)
-        begin, stop = max(pieces[0].from_mm, out), min(pieces[-1].to_mm, bare)
+        begin, stop = max(pieces[0][1].from_mm, out), min(pieces[-1][1].to_mm, bare)
         words = f"Ø{millimetres(start)}" + ("" if start == end else f"–{millimetres(end)}")
         words = f"({words})" if part.light else words
-        yield frame.x((begin + stop) / 2.0), (start + end) * frame.scale / 4.0, words
+        field = f"profile/{pieces[0][0]}/outer_mm" if len(pieces) == 1 and start == end else None
+        yield frame.x((begin + stop) / 2.0), (start + end) * frame.scale / 4.0, words, field
     if part.flutes is not None and part.face is not None and bare < part.face:
         diameter = part.flutes[1]
-        if not seen or (seen[-1].start_mm, seen[-1].end_mm) != (diameter, diameter):
-            yield frame.x((bare + part.face) / 2.0), diameter * frame.scale / 2.0, f"Ø{millimetres(diameter)}"
+        if not seen or (seen[-1][1].start_mm, seen[-1][1].end_mm) != (diameter, diameter):
+            middle = frame.x((bare + part.face) / 2.0)
+            yield middle, diameter * frame.scale / 2.0, f"Ø{millimetres(diameter)}", _CUTTING
     if part.cutting_mm is not None and part.face is not None and frame.x(part.face) - 6.0 > frame.x(out):
-        yield frame.x(part.face) - 6.0, part.cutting_mm * frame.scale / 2.0, f"cutting Ø{millimetres(part.cutting_mm)}"
+        words = f"cutting Ø{millimetres(part.cutting_mm)}"
+        yield frame.x(part.face) - 6.0, part.cutting_mm * frame.scale / 2.0, words, _CUTTING
 
 
 class PlaceRow:

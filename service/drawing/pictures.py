@@ -9,6 +9,7 @@ from typing import Final, get_args
 from rules.analysis import StackAnalysis
 from rules.schema.report import Report
 from service.contract import PictureName
+from service.drawing.dimensions import NO_FIELDS, RequestFields
 from service.drawing.plots_of_law import plot_axis, plot_distribution
 from service.drawing.plots_of_report import plot_budget, plot_speed
 from service.drawing.side_view import draw_stack
@@ -43,12 +44,18 @@ class Pictures:
 
 
 def picture_of(
-    name: PictureName, report: Report, derived: StackAnalysis, *, bent: bool = True, prefix: str = ""
+    name: PictureName,
+    report: Report,
+    derived: StackAnalysis,
+    *,
+    bent: bool = True,
+    prefix: str = "",
+    fields: RequestFields = NO_FIELDS,
 ) -> str | None:
-    """Return one picture; arguments as `pictures_of`."""
+    """Return one picture; arguments as `pictures_of`, `fields` as `draw_stack`."""
     match name:
         case "stack":
-            return draw_stack(report, derived, bent=bent, prefix=prefix)
+            return draw_stack(report, derived, bent=bent, prefix=prefix, fields=fields)
         case "budget":
             return plot_budget(report, prefix=prefix)
         case "distribution":
@@ -80,9 +87,11 @@ def pictures_of(report: Report, derived: StackAnalysis, *, bent: bool = True, pr
     return Pictures(**made)
 
 
-def picture_or_words(name: PictureName, report: Report, derived: StackAnalysis, *, bent: bool = True) -> str:
+def picture_or_words(
+    name: PictureName, report: Report, derived: StackAnalysis, *, bent: bool = True, fields: RequestFields = NO_FIELDS
+) -> str:
     """Return one picture, or one with a text why there is none."""
-    made = picture_of(name, report, derived, bent=bent)
+    made = picture_of(name, report, derived, bent=bent, fields=fields)
     if made is not None:
         return made
     words = NOTHING_TO_SHOW[name]

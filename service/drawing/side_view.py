@@ -11,7 +11,7 @@ from rules.quantities.missing import Missing
 from rules.schema.components import ProfilePiece
 from rules.schema.report import Report
 from service.drawing.bend import LABEL_ROOM, BendPanel, bend_of
-from service.drawing.dimensions import DiameterRow, LengthLanes, PlaceRow, millimetres
+from service.drawing.dimensions import NO_FIELDS, DiameterRow, LengthLanes, PlaceRow, RequestFields, millimetres
 from service.drawing.labels import SIZE, LabelRow, Noted, Spots, Weight, noted_in, shape
 from service.drawing.parts import (
     RED,
@@ -168,8 +168,30 @@ _DIAL: Final = 56.0
 """Space under the axis for the indicator, px."""
 
 
-def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: str, listed: bool = True) -> str | None:
-    """Return the side view as SVG, with or without the lists of parts and findings; None for a stack without parts."""
+def draw_stack(
+    report: Report,
+    derived: StackAnalysis,
+    *,
+    bent: bool,
+    prefix: str,
+    listed: bool = True,
+    fields: RequestFields = NO_FIELDS,
+) -> str | None:
+    """Return the side view as SVG; None for a stack without parts.
+
+    Parameters
+    ----------
+    report, derived
+        The check.
+    bent
+        Whether a panel shows the runout of the axis.
+    prefix
+        Start of the ids.
+    listed
+        Whether the parts and the findings are listed below.
+    fields
+        Of the request; a figure that one of them states names it in ``data-field``.
+    """
     if not derived.chain.members:
         return None
     own, nominal = f"{prefix}stack-", _WIDTH if listed else _NARROW
@@ -193,8 +215,9 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
     touch = 0.0 if read is None else max(_surface(part, frame, read) for part in parts)
     down = max(up, 0.0 if read is None else touch + _DIAL)
     y = axis + down + 6.0
-    diameters = DiameterRow(parts, frame, inner[1] - inner[0])
-    lengths = LengthLanes(derived, {one.at for one in report.assumptions}, frame, *inner)
+    diameters = DiameterRow(derived, parts, frame, inner[1] - inner[0], fields)
+    assumed = {(one.subject, one.at.rpartition("/")[2]) for one in report.assumptions}
+    lengths = LengthLanes(derived, assumed, frame, *inner, fields)
     beneath = diameters.marks(y, axis, *inner)
     y += diameters.height
     lines = lengths.marks(y, axis + 4.0)

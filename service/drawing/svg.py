@@ -129,6 +129,7 @@ def document(
         element("rect", width=width, height=height, fill=PAPER),
         *body,
         xmlns="http://www.w3.org/2000/svg",
+        id=own,
         class_="wide" if width > _USUAL_WIDTH else None,
         viewBox=f"0 0 {figure(width)} {figure(height)}",
         width=width,

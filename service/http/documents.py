@@ -23,6 +23,7 @@ from rules.schema.parsing import BadRequestError, FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import NotYAMLError
 from rules.schema.strict_json import NotJSONError
+from service.drawing.dimensions import RequestFields
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, P21_EXAMPLE, XML_EXAMPLE
 from service.http.answers import (
@@ -342,7 +343,8 @@ _ABOUT_DRAWINGS: Final = """\
 Check a stack and draw it: a side view to scale with dimensions and findings, or a chart.
 
 The SVG is self-contained: no scripts, no external resources, text description included. Without data to plot, it
-contains a text saying so. Send a check for the figures.
+contains a text saying so. Send a check for the figures. In the side view a dimension that one field of the request
+states has its JSON Pointer in `data-field`.
 
 Identical requests return identical bytes.
 """
@@ -381,7 +383,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
 
     def begin() -> str:
-        drawing = _drawn(assessor, parse_request(EXAMPLES[EXTENDED].request), "stack", bent=True)
+        drawing = _drawn(assessor, EXAMPLES[EXTENDED].request, "stack", bent=True)
         return json.dumps(drawing.decode()[:_SHOWN])
 
     pictures = {"begin": {"summary": "Beginning", "value": Later(begin)}}
@@ -429,9 +431,11 @@ def draw(assessor: Assessor, task: Task) -> Made:
     picture, bent, unit = task.options
     recording = RecordingAssessor(assessor)
     with shown_in(unit), faults_placed(task):
-        return Made(_drawn(recording, parse_request(sent_value(task)), picture, bent=bent), recording.judged)
+        return Made(_drawn(recording, sent_value(task), picture, bent=bent), recording.judged)
 
 
-def _drawn(assessor: Assessor, request: CheckRequest, picture: PictureName, *, bent: bool) -> bytes:
+def _drawn(assessor: Assessor, document: Any, picture: PictureName, *, bent: bool) -> bytes:
+    request = parse_request(document)
     report, derived = assessor.assess_derived(request)
-    return picture_or_words(picture, report, derived, bent=bent).encode()
+    fields = RequestFields.of(document, request, assessor.catalogue.definitions)
+    return picture_or_words(picture, report, derived, bent=bent, fields=fields).encode()

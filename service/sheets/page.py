@@ -163,6 +163,8 @@ _PICTURES: Final[Mapping[str, Mapping[PictureName, str]]] = MappingProxyType(
 """Section -> its pictures with their captions."""
 
 
+_VIEW_BOX: Final = re.compile(r'^<svg[^>]* viewBox="([^"]*)"')
+
 Printed: TypeAlias = Literal["front", "details", "instruction"]
 
 _PRINTED: Final[Mapping[Printed, str]] = {
@@ -195,6 +197,7 @@ def report_page(report: Report, analysis: StackAnalysis, *, printed: Printed = "
     remedies = list(dict.fromkeys(told))[:MOST_REASONS]
     more_lines = _FRONT_LINES + _PARAGRAPH * (len(told_first := headlines(report)) + 2 * len(remedies))
     front = shop_floor(report, analysis, assembly, prefix="front-", more_lines=more_lines)
+    pictures = _drawn(report, analysis)
     return rendered(
         "report.html",
         report=report,
@@ -213,7 +216,8 @@ def report_page(report: Report, analysis: StackAnalysis, *, printed: Printed = "
             one for one in (assumed(report), runout(report.runout), *mechanics(report)) if one or one.name in _PICTURES
         ],
         captions=_PICTURES,
-        pictures=_drawn(report, analysis),
+        pictures=pictures,
+        boxes={name: found[1] if (found := _VIEW_BOX.search(svg)) else None for name, svg in pictures.items()},
         **_instructed(report),
         provenance=provenance(report),
         finding_facts=finding_facts,

@@ -151,7 +151,8 @@ const UNITS = [
 /** A field's name in words, and its unit. */
 export function fieldWords(name) {
   const [suffix, unit] = UNITS.find(([end]) => name.endsWith(end)) ?? ["", ""];
-  return { words: sentence(name.slice(0, name.length - suffix.length)), unit };
+  const told = name === "outer_mm" ? "outer_diameter" : name.slice(0, name.length - suffix.length);
+  return { words: sentence(told), unit };
 }
 
 const SECTIONS = { policy: "Policy", machine: "Machine", gauge_plane: "Gauge plane", components: "Definition" };
@@ -354,14 +355,15 @@ export async function openPage(path, body, note) {
 
 // --- Drawings and charts of the service, each with its text description ------------------------------
 
-/** The picture in a figure with an image, a text description, an enlarge button and a save link. */
-export function createPicture(figure) {
-  const [image, words, larger, link] = ["img", "details", "button", "a"].map((tag) => figure.querySelector(tag));
+/** The picture in a figure: image, text description, full screen, save link; `drawn(root)` gets each parsed SVG. */
+export function createPicture(figure, drawn = null) {
+  const [image, words, full, link] = ["img", "details", "button", "a"].map((tag) => figure.querySelector(tag));
+  const paper = figure.querySelector(".paper");
   let address = null;
 
   function show(there) {
     figure.hidden = false;
-    image.parentElement.hidden = larger.hidden = link.hidden = !there;
+    paper.hidden = full.hidden = link.hidden = !there;
   }
 
   function describe(text, open) {
@@ -369,24 +371,24 @@ export function createPicture(figure) {
     words.open = open;
   }
 
-  larger.addEventListener("click", () => {
-    const enlarged = figure.classList.toggle("larger");
-    larger.setAttribute("aria-pressed", String(enlarged));
-  });
+  full.addEventListener("click", async () => (await import("./full_screen.js")).showFullScreen(paper, image.alt));
 
   return {
     /** Request `v1/drawings?…` for this body and show the picture. */
     async show(query, body) {
       const accept = "image/svg+xml";
       const { text } = await send(`v1/drawings?${new URLSearchParams(query)}`, { method: "POST", body, accept });
-      const labels = labelsOf(text);
+      // Parsed apart from the page, so no script in it runs.
+      const root = new DOMParser().parseFromString(text, accept).documentElement;
+      const told = (tag) => [...root.children].find((child) => child.localName === tag)?.textContent.trim() ?? "";
       const made = URL.createObjectURL(new Blob([text], { type: accept }));
       image.src = made;
-      image.alt = labels.title;
-      describe(labels.description, words.open);
+      image.alt = told("title") || "Drawing of the stack";
+      describe(told("desc"), words.open);
       link.href = made;
       link.download = `${query.picture}.svg`;
       show(true);
+      drawn?.(root);
       if (address) URL.revokeObjectURL(address);
       address = made;
     },
@@ -396,13 +398,6 @@ export function createPicture(figure) {
       show(false);
     },
   };
-}
-
-/** Title and description of a drawing; parsed apart from the page, so no script in it runs. */
-function labelsOf(svg) {
-  const root = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
-  const words = (tag) => [...root.children].find((child) => child.localName === tag)?.textContent.trim() ?? "";
-  return { title: words("title") || "Drawing of the stack", description: words("desc") };
 }
 
 // --- A field for the bearer token, which is kept in memory only --------------------------------------

@@ -1,6 +1,6 @@
 // The stack as a list of parts, from the spindle to the cutting edge: add, choose, state, move, remove.
 import {
-  amount, fieldWords, fill, get, make, sentence, shownNumber, shownUnit, statedNumber, valueAt,
+  amount, fieldWords, fill, get, make, placeWords, sentence, shownNumber, shownUnit, statedNumber, valueAt,
 } from "./base.js";
 
 const COMMON = {
@@ -430,6 +430,20 @@ export function createBuilder(box, { set, replace, lists, more }) {
     },
     /** Put the focus into the field at a pointer; false if there is none. */
     focus: (pointer) => fields.focus(keyOf(pointer)),
+    /** Mark the field of a dimension in the drawing, or none; `found(key)` is called for a field that gets the focus. */
+    point: (key) => fields.point(key),
+    onfocus(found) {
+      box.addEventListener("focusin", (event) => found(fields.keyOf(event.target)));
+      box.addEventListener("focusout", () => found(null));
+    },
+    /** What a dimension names `{at, upper, lower}`: its key, its place in words, its value, and how to state another. */
+    dimension({ at, upper, lower }) {
+      const key = upper ? `/stack/joints/${upper}>${lower}/${at.slice(at.lastIndexOf("/") + 1)}` : keyOf(at);
+      const place = upper ? `Joint ${upper} / ${lower}, ${fieldWords(at.slice(at.lastIndexOf("/") + 1)).words.toLowerCase()}` : placeWords(at, request);
+      const pointer = pointerOf(request, key);
+      const value = (pointer === null ? undefined : valueAt(request, pointer)) ?? assumptions().find((one) => keysOf(one).includes(key))?.value;
+      return { key, place, value, state: (stated) => state(key, stated) };
+    },
     /** Start a new stack: all boxes closed, the focus where a part is added. */
     add() {
       opened.clear();
@@ -675,6 +689,12 @@ export function createFields({ changed, pointerOf = (_, key) => key, suggest = n
     },
     /** Whether there is a field at this key. */
     has: (key) => known.has(key),
+    /** The key of an input; null for one that is no field. */
+    keyOf: (input) => [...known].find(([, one]) => one.input === input)?.[0] ?? null,
+    /** Mark the field at this key, and no other. */
+    point(key) {
+      for (const [own, one] of known) one.box.classList.toggle("pointed", own === key);
+    },
   };
 
   /** The field that states what is at a key: an end by its designation, a runout by its first statement. */
@@ -728,6 +748,123 @@ function formWords(form) {
   if (!standard) return form.replaceAll("_", " ");
   const [, body, number, part, letters] = standard;
   return [body.toUpperCase(), [number.toUpperCase(), part].filter(Boolean).join(body === "asme" ? "." : "-"), letters?.toUpperCase()].filter(Boolean).join(" ");
+}
+
+// --- Dimensions of the drawing: the figures that one field states, as buttons over the drawing -------
+
+const LENGTH = { unit: "mm" };
+const LENGTH_TEXT = /^\d[\d ./]*(mm|in)$/;
+const MARGIN_PX = 4;
+
+/** Buttons in a box over the drawing; `builder` states what is typed. Returns a function for each drawing that is shown. */
+export function createDimensions(box, builder) {
+  let marks = [];
+  let open = null;
+
+  /** The parsed drawing: its size, and its dimensions with the words that it shows. */
+  function show(root) {
+    const [, , width, height] = root.getAttribute("viewBox").split(" ").map(Number);
+    marks = [...root.querySelectorAll("[data-field]")].map((group) => {
+      const frame = group.querySelector("rect");
+      const [x, y, wide, high] = ["x", "y", "width", "height"].map((name) => Number(frame.getAttribute(name)));
+      return {
+        at: group.dataset.field,
+        upper: group.dataset.upper,
+        lower: group.dataset.lower,
+        words: group.textContent,
+        left: (100 * (x + wide / 2)) / width,
+        top: (100 * (y + high / 2)) / height,
+        wide: (100 * (wide + 2 * MARGIN_PX)) / width,
+        high: (100 * (high + 2 * MARGIN_PX)) / height,
+      };
+    });
+    const focused = box.contains(document.activeElement) && !open ? document.activeElement.dataset.key : null;
+    fill(box, marks.map(button), open?.form);
+    if (open) place(open.form, marks.find((one) => builder.dimension(one).key === open.key) ?? open.mark);
+    else if (focused) find(focused)?.focus({ preventScroll: true });
+  }
+
+  const find = (key) => [...box.querySelectorAll("button.dimension")].find((one) => one.dataset.key === key);
+
+  function place(element, { left, top }) {
+    element.style.left = `${left}%`;
+    element.style.top = `${top}%`;
+  }
+
+  function button(mark) {
+    const { key, place: where } = builder.dimension(mark);
+    const made = make("button", {
+      type: "button",
+      class: "dimension",
+      "data-key": key,
+      "aria-label": `Change ${mark.words}: ${where}`,
+      title: `Change ${mark.words}: ${where}`,
+      onclick: () => edit(mark),
+      onfocus: () => builder.point(key),
+      onblur: () => builder.point(null),
+    });
+    place(made, mark);
+    made.style.width = `${mark.wide}%`;
+    made.style.height = `${mark.high}%`;
+    return made;
+  }
+
+  function edit(mark) {
+    close();
+    const { key, place: where, value, state } = builder.dimension(mark);
+    const fault = make("span", { class: "field-fault", id: "dimension-fault", role: "alert" });
+    const input = make("input", {
+      type: "text",
+      inputmode: "decimal",
+      autocomplete: "off",
+      "aria-label": `${where}, ${shownUnit("mm")}`,
+      "aria-describedby": "dimension-fault",
+      value: value === undefined ? "" : shownNumber(value, LENGTH),
+    });
+    const form = make("form", { class: "dimension-form", novalidate: true }, input, make("span", { class: "unit" }, shownUnit("mm")), fault);
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const stated = statedNumber(input.value, LENGTH);
+      if (typeof stated !== "number" && !LENGTH_TEXT.test(stated ?? "")) {
+        input.setAttribute("aria-invalid", "true");
+        fault.textContent = `A number of ${shownUnit("mm")} is expected, or a length with its unit, such as 1/2 in.`;
+        return;
+      }
+      leave(key);
+      if (stated !== value) state(stated);
+    });
+    form.addEventListener("keydown", (event) => {
+      if (event.key !== "Escape") return;
+      // Else Escape would leave full screen, too.
+      event.preventDefault();
+      event.stopPropagation();
+      leave(key);
+    });
+    form.addEventListener("focusout", (event) => open?.form === form && !form.contains(event.relatedTarget) && document.hasFocus() && close());
+    open = { key, mark, form };
+    place(form, mark);
+    box.append(form);
+    builder.point(key);
+    input.focus();
+    input.select();
+  }
+
+  function close() {
+    const { form } = open ?? {};
+    open = null;
+    form?.remove();
+    builder.point(null);
+  }
+
+  function leave(key) {
+    close();
+    find(key)?.focus({ preventScroll: true });
+  }
+
+  builder.onfocus((key) => {
+    for (const one of box.querySelectorAll("button.dimension")) one.classList.toggle("pointed", one.dataset.key === key);
+  });
+  return show;
 }
 
 // --- A text field with a list of suggestions (the combobox pattern of WAI-ARIA) ----------------------

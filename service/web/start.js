@@ -3,7 +3,7 @@ import {
   createEditor, createPicture, createTokenField, fill, get, jsonFault, make, openPage, placeWords, Problem, send,
   showProblem, showUnits, valueAt, withoutValue, withValue,
 } from "./base.js";
-import { createBuilder, createFields, createLists, partsOf } from "./builder.js";
+import { createBuilder, createDimensions, createFields, createLists, partsOf } from "./builder.js";
 import { headline, outcome, showAnswer, showDetails, showFigures, showFindings } from "./report_view.js";
 
 // --- Shows one view at a time, by the fragment of the address up to its content, and fires its event "shown" 
@@ -40,7 +40,8 @@ function createCheckView(element) {
   const lists = createLists(() => builder.show(request(), report));
   const quick = createQuickForm(find("quick"), set, more);
   const builder = createBuilder(find("builder"), { set, replace, lists, more });
-  const [drawing, chart] = [createPicture(find("drawing")), createPicture(find("chart"))];
+  const drawing = createPicture(find("drawing"), createDimensions(find("dimensions"), builder));
+  const chart = createPicture(find("chart"));
   const history = createHistory(() => {
     find("undo").disabled = !history.can(-1);
     find("redo").disabled = !history.can(1);

@@ -16,7 +16,7 @@ from playwright.sync_api import Page, expect
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.parsing import parse_request
 from service.examples import EXAMPLES
-from service.sheets.page import report_page
+from service.sheets.page import instruction_page, report_page
 from service.sheets.sheet import sheet_page
 from tests.support.stacks import assessor
 
@@ -48,6 +48,34 @@ def test_nobody_is_left_out(report: Page) -> None:
     assert found.violations_count == 0, found.generate_report()
     report.set_viewport_size({"width": 360, "height": 900})
     assert report.evaluate("document.documentElement.scrollWidth") == 360
+    found = Axe().run(report)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_a_drawing_fills_the_window_without_script(report: Page) -> None:
+    """By keys alone: open, zoom by the arrows of the choice, scroll, leave by Escape; nothing behind it scrolls."""
+    button = report.get_by_role("button", name="Full screen").first
+    button.focus()
+    report.keyboard.press("Enter")
+    view = report.locator(".full:popover-open .view")
+    expect(view).to_be_visible()
+    assert Axe().run(report).violations_count == 0
+    report.keyboard.press("Tab")
+    report.keyboard.press("ArrowRight")
+    expect(report.get_by_role("radio", name="2×").locator("visible=true")).to_be_checked()
+    wide, seen = view.evaluate("view => [view.scrollWidth, view.clientWidth]")
+    assert wide > 1.9 * seen
+    for _ in range(2):
+        report.keyboard.press("Tab")
+    expect(view).to_be_focused()
+    before = report.evaluate("scrollY")
+    for _ in range(3):
+        report.keyboard.press("ArrowRight")
+    report.wait_for_function("() => document.querySelector('.full:popover-open .view').scrollLeft > 0")
+    assert report.evaluate("scrollY") == before
+    report.keyboard.press("Escape")
+    expect(view).to_be_hidden()
+    expect(button).to_be_focused()
 
 
 def test_it_prints(report: Page) -> None:
@@ -119,6 +147,19 @@ def test_a_work_sheet_and_a_report_are_one_page_each(browser: Any, name: str) ->
             page.set_viewport_size({"width": 726, "height": 1000})  # the width of A4 less the margins, 192 mm
             page.emulate_media(media="print")
             assert page.evaluate("document.documentElement.scrollWidth") <= 726
+    finally:
+        page.close()
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_every_page_of_a_stack_fits_a_small_screen(browser: Any, name: str) -> None:
+    """At 360 pixels nothing but a table or a drawing scrolls sideways, and these in their own boxes."""
+    report, derived = assessor().assess_instructed(parse_request(SHEETS[name]()))
+    page = browser.new_page(viewport={"width": 360, "height": 900})
+    try:
+        for text in (report_page(report, derived), sheet_page(report, derived), instruction_page(report)):
+            page.set_content(text)
+            assert page.evaluate("document.documentElement.scrollWidth") == 360
     finally:
         page.close()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import math
 import re
@@ -12,9 +13,10 @@ from typing import Any
 import pytest
 from lxml import etree
 
+from rules.quantities.models import parse_length
 from service.drawing.labels import Noted, Spot, Spots, Weight, shape
 from service.drawing.svg import KINDS, definitions, group, shade
-from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
+from tests.support.pictures import SVG, corners_of, drawn, judged, named, parsed, words_in
 from tests.support.stacks import known, quantile
 
 STACKS = {
@@ -348,3 +350,46 @@ def test_neighbours_differ_in_grey_and_in_hatching() -> None:
     tiles = etree.fromstring(group([definitions(KINDS, "p")]).markup)
     lines = ["".join(path.get("d", "") for path in tile.iter("path")) for tile in tiles.iter("pattern")]
     assert len(set(lines)) == KINDS == len(lines)
+
+
+def _fields(request: dict[str, Any]) -> dict[str, str]:
+    """Return the words of each dimension that names a field, by its pointer."""
+    picture = named(request).stack
+    assert picture is not None
+    groups = parsed(picture).findall(f".//{SVG}g[@data-field]")
+    return {one.get("data-field", ""): "".join(one.find(f"{SVG}text").itertext()) for one in groups}
+
+
+@pytest.mark.parametrize("number", STACKS)
+def test_a_dimension_names_the_field_that_states_it(number: str) -> None:
+    """Each pointer leads to a number of the request, and that number is what the drawing shows."""
+    request = STACKS[number]
+    for pointer, words in _fields(request).items():
+        value = request
+        for step in pointer.split("/")[1:]:
+            value = value[int(step)] if isinstance(value, list) else value[step]
+        stated = parse_length(value)
+        (shown,) = re.findall(r"\d+(?:\.\d+)?", words)
+        assert float(shown) == pytest.approx(stated, abs=0.005)
+
+
+def test_what_no_field_or_several_state_names_none() -> None:
+    """A projection that follows from the grip, a cone, and what a standard part brings; what is assumed has a place."""
+    request = STACKS["01"]
+    assert not [pointer for pointer in _fields(request) if pointer.endswith("projection_mm")]
+    cone = copy.deepcopy(request)
+    cone["stack"]["components"][0]["profile"][0]["outer_end_mm"] = 62
+    assert "/stack/components/0/profile/0/outer_mm" in _fields(request)
+    assert "/stack/components/0/profile/0/outer_mm" not in _fields(cone)
+    keys = [("holder", "generic:holder:BT40:iso15488-32:70"), ("collet", "iso15488:32:12"), ("mill", "din6535:HA12:83")]
+    parts = [{"kind": "reference", "id": name, "of": {"from": "standard", "key": key}} for name, key in keys]
+    parts[2]["with"] = {"cutting_diameter_mm": 12}
+    standard = {"stack": {"components": parts}, "policy": {"unstated": "typical"}}
+    assert _fields(standard) == {
+        "/stack/joints/-/grip_length_mm": "C grip (40)",
+        "/stack/components/2/with/cutting_diameter_mm": "cutting Ø12",
+    }
+    own = {**request, "components": {"own": request["stack"]["components"][0]}}
+    own["stack"] = {**request["stack"], "components": [*request["stack"]["components"]]}
+    own["stack"]["components"][0] = {"kind": "reference", "id": "holder", "of": {"from": "request", "key": "own"}}
+    assert "/components/own/gauge_length_mm" in _fields(own)

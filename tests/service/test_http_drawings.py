@@ -15,7 +15,7 @@ from service.cli import questions
 from service.cli.files import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES
 from service.operations.problems import KINDS
-from tests.support.pictures import NAMES, SVG, drawn, parsed, words_in
+from tests.support.pictures import NAMES, SVG, named, parsed, words_in
 
 
 def _post(client: Any, body: bytes, query: str = "", **headers: str) -> httpx.Response:
@@ -39,7 +39,7 @@ def test_a_stack_is_answered_with_a_picture(client: Any, example: str, name: str
     assert (response.headers["cache-control"], response.headers["vary"]) == ("no-store", "Accept, Accept-Encoding")
     assert parsed(response.text).tag == f"{SVG}svg"
     assert response.content == _post(client, _body(example), f"?picture={name}").content
-    picture = getattr(drawn(dict(EXAMPLES[example].request)), name)
+    picture = getattr(named(dict(EXAMPLES[example].request)), name)
     assert picture is None or response.text == picture
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any, Final, get_args
 
@@ -14,7 +14,8 @@ from lxml import etree
 from rules.analysis import StackAnalysis
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
-from service.drawing.pictures import PictureName, Pictures, pictures_of
+from service.drawing.dimensions import RequestFields
+from service.drawing.pictures import PictureName, Pictures, picture_of, pictures_of
 from service.drawing.svg import text_width
 from tests.support.stacks import assessor
 
@@ -42,6 +43,15 @@ def judged(request: dict[str, Any]) -> tuple[Report, StackAnalysis]:
 def drawn(request: dict[str, Any], *, bent: bool = True, prefix: str = "") -> Pictures:
     """Return the pictures of a request's stack."""
     return pictures_of(*judged(request), bent=bent, prefix=prefix)
+
+
+def named(request: dict[str, Any]) -> Pictures:
+    """Return the pictures of a request's stack whose dimensions name the fields that state them."""
+    parsed_request = parse_request(copy.deepcopy(request))
+    fields = RequestFields.of(request, parsed_request, assessor().catalogue.definitions)
+    report, derived = judged(request)
+    made = drawn(request)
+    return replace(made, stack=made.stack and picture_of("stack", report, derived, fields=fields))
 
 
 def shown(pictures: Pictures) -> Iterator[tuple[PictureName, str]]:
