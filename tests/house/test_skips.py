@@ -53,7 +53,11 @@ def test_a_skip_that_is_not_listed_fails(text: str, ci: str, code: int, told: st
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "tests"],
         cwd=tmp_path,
-        env={**{name: value for name, value in os.environ.items() if not name.startswith("PYTEST")}, "CI": ci},
+        env={
+            **{name: value for name, value in os.environ.items() if not name.startswith("PYTEST")},
+            "CI": ci,
+            "PYTHONPATH": str(TESTS.parent),
+        },
         capture_output=True,
         text=True,
         check=False,
