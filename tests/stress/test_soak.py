@@ -17,7 +17,7 @@ CONNECTIONS = 8
 PORTION = 500
 
 WARM_UP = 8192
-"""Checks after which the allocator has its arenas and the small caches of texts are full; the short form has a fifth."""
+"""Checks after which the allocator has its arenas and the small caches of texts are full; a fifth in the short form."""
 
 GROWTH_MIB = 2.5
 """Room for the allocator.
