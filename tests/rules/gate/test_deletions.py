@@ -32,7 +32,7 @@ EXCEPTIONS: Final[dict[str, dict[str, str]]] = {
         "DAT-060": "angle_deg",
         "DAT-070": "mass_kg",
         "DAT-080": "statements max_tilt_um_per_m",
-        "DAT-090": "tolerance thread diameter_mm cutting_diameter_mm pitch_mm",
+        "DAT-090": "tolerance",
         "GRIP-060": "projection_mm",
         "PLA-010": "overall_length_mm",
         "PLA-020": "overall_length_mm flute_length_mm",
@@ -47,6 +47,7 @@ EXCEPTIONS: Final[dict[str, dict[str, str]]] = {
         "SPD-070": "spindle_speed_rpm cutting_speed_m_per_min",
         "THR-030": "designation",
     },
+    "what is stated of a part's state is gone; most shops state none": {"STA-010": "status"},
     "the value of the material takes the place of the stated one": {
         "PLA-320": "density_kg_m3",
         "PLA-330": "youngs_modulus_gpa",
