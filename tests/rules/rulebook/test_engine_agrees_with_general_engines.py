@@ -114,7 +114,8 @@ def test_finds_what_a_general_engine_finds_by_random_rules(name: str, share_left
 @pytest.mark.parametrize("name", ENGINES)
 def test_finds_what_a_general_engine_finds_by_random_rules_at_length(name: str) -> None:
     """The same over two thousand random books."""
-    assert min(_random_verdicts(name, range(1_000, 3_000)).values()) > 0
+    counted = _random_verdicts(name, range(1_000, 3_000))
+    assert min(counted[one] for one in ("fires", "holds", "not concerned", "without a value")) > 0
 
 
 @pytest.mark.parametrize("name", ENGINES)
