@@ -16,11 +16,12 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-from rules.assessor import Assessor
-
 # For the processes that tests start, hundreds of them: they keep what they compile, and small matrices need no threads.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from rules.assessor import Assessor
+
 # Thousands of tests and their examples stay to the end: looking through them less often saves a fifteenth.
 gc.set_threshold(20_000, 20, 20)
 

@@ -18,6 +18,7 @@ from rules.schema.parsing import parse_request
 from service.examples import EXAMPLES
 from service.sheets.page import instruction_page, report_page
 from service.sheets.sheet import sheet_page
+from tests.support.sizes import spread
 from tests.support.stacks import assessor
 
 OpenPage = Callable[..., Page]
@@ -135,7 +136,7 @@ SHEETS: dict[str, Callable[[], dict[str, Any]]] = {
 }
 
 
-@pytest.mark.parametrize("name", SHEETS)
+@pytest.mark.parametrize("name", spread(SHEETS, 12))
 def test_a_work_sheet_and_a_report_are_one_page_each(browser: Any, name: str) -> None:
     """One sheet of A4, whatever the stack: to build, not to release, not to build, with up to nineteen joints."""
     report, derived = assessor().assess_instructed(parse_request(SHEETS[name]()))

@@ -13,6 +13,8 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
 from rules.assessor import Assessor
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.examples import EXAMPLES, EXTENDED
 from service.http.app import create_app
 from service.operations.settings import Settings
@@ -67,6 +69,27 @@ def every_route(app: FastAPI) -> Iterator[APIRoute]:
 @pytest.fixture(scope="session")
 def assessor() -> Assessor:
     return Assessor.load()
+
+
+@pytest.fixture(scope="session")
+def _reports() -> dict[str, Report]:
+    return {}
+
+
+@pytest.fixture
+def judged_once(monkeypatch: pytest.MonkeyPatch, assessor: Assessor, _reports: dict[str, Report]) -> None:
+    """The built-in rules judge equal requests once in this process, where what becomes of the reports is tested."""
+    assess = Assessor.assess
+
+    def judge(self: Assessor, request: CheckRequest) -> Report:
+        if self is not assessor:
+            return assess(self, request)
+        text = request.model_dump_json(exclude_unset=True)
+        if text not in _reports:
+            _reports[text] = assess(self, request)
+        return _reports[text]
+
+    monkeypatch.setattr(Assessor, "assess", judge)
 
 
 @pytest.fixture(scope="session")

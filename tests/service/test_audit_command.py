@@ -23,6 +23,8 @@ from tests.support.audits import BAD_LINES, mixed_lines, records, stacks, write
 from tests.support.libraries import library_lines
 from tests.support.stacks import quantile
 
+pytestmark = pytest.mark.usefixtures("judged_once")
+
 
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:

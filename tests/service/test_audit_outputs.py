@@ -26,6 +26,8 @@ from service.operations.problems import ProblemError
 from tests.support.audits import BAD_LINES, fake_answer, mixed_lines, records, write
 from tests.support.stacks import quantile
 
+pytestmark = pytest.mark.usefixtures("judged_once")
+
 UGLY = "=cmd|' /C x'!A0 <script>\u0007&\ufffe\"\n]]>"
 """What no file should be disturbed by: formula, markup, characters that XML forbids."""
 

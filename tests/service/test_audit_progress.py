@@ -13,6 +13,8 @@ from service.audit.progress import Bar, Lines, Nothing, progress_of
 from service.cli.main import main
 from tests.support.audits import stacks, write
 
+pytestmark = pytest.mark.usefixtures("judged_once")
+
 
 def test_a_line_now_and_then() -> None:
     """First principles: at most one in ten seconds; rate and time left from what this run did, not an earlier one."""

@@ -26,6 +26,7 @@ from service.cli.files import BAD_INPUT, FAULT
 from service.cli.main import main
 from tests.support.audits import mixed_lines, stacks, started, write
 from tests.support.libraries import library_lines
+from tests.support.sizes import spread
 
 OUTS = ("o.ndjson", "o.csv", "o.html", "o.junit.xml")
 OPTIONS = [word for out in OUTS for word in ("--out", out)]
@@ -96,7 +97,7 @@ def all_outputs(tmp_path_factory: pytest.TempPathFactory, judging: Assessor) -> 
     return _uninterrupted(folder, libraries_with_everything(folder), judging)
 
 
-LONG = 320
+LONG = 256
 """Lines of which the first state covers 64: the rest takes long enough to be interrupted."""
 
 
@@ -124,7 +125,7 @@ def breaking_after(chunks: int) -> Callable[[Here, Chunk], Any]:
 
 
 @pytest.mark.usefixtures("in_process")
-@pytest.mark.parametrize("chunks", [0, 1, 2, 3, 4, 6, 7])
+@pytest.mark.parametrize("chunks", spread([0, 1, 2, 3, 4, 6, 7], 4))
 def test_after_a_breakdown_it_goes_on(
     here: Path, monkeypatch: pytest.MonkeyPatch, all_outputs: dict[str, bytes], chunks: int, capsys: Any
 ) -> None:
@@ -142,7 +143,7 @@ def test_after_a_breakdown_it_goes_on(
 
 
 @pytest.mark.usefixtures("in_process")
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+@pytest.mark.parametrize("how", [pytest.param(signal.SIGINT, marks=pytest.mark.long), signal.SIGTERM, signal.SIGKILL])
 def test_a_signal_interrupts_and_the_audit_goes_on(
     here: Path, how: signal.Signals, long_library: tuple[Path, dict[str, bytes]], capsys: Any
 ) -> None:

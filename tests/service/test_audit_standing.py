@@ -27,6 +27,8 @@ from service.cli.files import BAD_INPUT, FAULT
 from service.cli.main import main
 from tests.support.audits import mixed_lines, records, write
 
+pytestmark = pytest.mark.usefixtures("judged_once")
+
 DAY = "2031-06-30"
 
 

@@ -139,12 +139,19 @@ def test_cautions_are_printed_once(capsys: Any) -> None:
 @pytest.mark.parametrize(
     ("width", "told"), [("39", "40 to 400"), ("401", "40 to 400"), ("wide", "40 to 400"), ("terminal", "no terminal")]
 )
-def test_a_width_is_a_number_or_that_of_the_terminal(width: str, told: str) -> None:
+def test_a_width_is_a_number_or_that_of_the_terminal(
+    width: str, told: str, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Without a terminal there is no width of one."""
-    words = [sys.executable, "-m", "service", "check", "stack.json", "--width", width]
-    ended = subprocess.run(words, stdin=subprocess.DEVNULL, capture_output=True, check=False, text=True)
-    assert ended.returncode == BAD_INPUT
-    assert told in ended.stderr
+
+    def none(_: int) -> Any:
+        raise OSError(25, "Inappropriate ioctl for device")
+
+    monkeypatch.setattr(os, "get_terminal_size", none)
+    with pytest.raises(SystemExit) as caught:
+        main(["check", "stack.json", "--width", width])
+    assert caught.value.code == BAD_INPUT
+    assert told in capsys.readouterr().err
 
 
 def _in_terminal(*words: str, **environment: str) -> tuple[int, str]:
@@ -295,7 +302,9 @@ def test_a_fault_does_not_steer_the_terminal(
     assert all(one.isprintable() for line in told.splitlines() for one in line)
 
 
-@pytest.mark.parametrize("options", [[], ["--json"]], ids=["text", "json"])
+@pytest.mark.parametrize(
+    "options", [pytest.param([], id="text"), pytest.param(["--json"], id="json", marks=pytest.mark.long)]
+)
 def test_a_reader_that_leaves_early_leaves_no_traceback(files: dict[str, str], options: list[str]) -> None:
     """As with ``| head``; the exit code is no verdict."""
     process = subprocess.Popen(

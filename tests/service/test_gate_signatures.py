@@ -484,7 +484,7 @@ def test_the_key_is_not_shown(
     assert pickle.loads(pickle.dumps(keys)).signed(decided(dict(ORDER))).signature == SIGNED.signature  # noqa: S301
 
 
-@pytest.mark.parametrize("workers", ["1", "2"])
+@pytest.mark.parametrize("workers", [pytest.param("1", marks=pytest.mark.long), "2"])
 def test_a_wrong_key_stops_the_start(tmp_path: Path, workers: str) -> None:
     """Before there is any worker, with one sentence and the exit code for bad input."""
     with LiveService("--workers", workers, gate_key_file=str(key_file(tmp_path, mode=0o644))) as service:
@@ -553,7 +553,7 @@ def test_the_contract_does_not_depend_on_the_operator(tmp_path: Path, assessor: 
     profile = tmp_path / "profile.yaml"
     profile.write_text("profile: shop-7")
     own = Client(create_app(Settings(gate_key_file=key_file(tmp_path), gate_profile=profile), assessor))
-    assert own.get("/openapi.json").content == client.get("/openapi.json").content
+    assert own.get("/openapi.json").content == (Path(__file__).parents[2] / "openapi/v1.json").read_bytes()
     path = "/examples/gates/one-operation-held.answer.json"
     assert own.get(path).content == client.get(path).content
 
@@ -735,19 +735,13 @@ def test_all_workers_sign_alike_and_the_key_can_be_changed(tmp_path: Path) -> No
     settings = {"gate_key_file": str(file), "gate_public_key_files": json.dumps([str(public)])}
     with LiveService("--workers", "2", **settings) as service:
         url = service.url
-        workers = until(lambda: found if len(found := service.workers()) == 2 else None)
+        until(lambda: len(service.workers()) == 2)
         before, served = by_both(service, url)
         assert json.loads(before) == TOLD
         (keys,) = served
         kept = json.loads(keys)
 
         key_file(tmp_path, b"half a key")
-        victim = min(workers)
-        os.kill(victim, 9)
-        until(lambda: victim not in service.workers() and len(service.workers()) == 2)
-        until(lambda: httpx.get(f"{url}/readyz", verify=NO_TLS).status_code == 200)
-        assert by_both(service, url) == (before, served)
-
         service.reload()
         until(lambda: service.said("nothing was reloaded"))
         assert service.said("_GATE_KEY_FILE: neither a JWK nor")

@@ -9,6 +9,7 @@ import copy
 import gzip
 import json
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -34,10 +35,11 @@ def client(assessor: Assessor) -> Client:
 
 
 @pytest.fixture(scope="module")
-def routes(client: Client) -> dict[str, dict[str, Any]]:
+def routes() -> dict[str, dict[str, Any]]:
     """Every path that takes a body, and for each of its media types an example."""
     found: dict[str, dict[str, Any]] = {}
-    for path, item in whole(client.get("/openapi.json").json())["paths"].items():
+    document = json.loads((Path(__file__).parents[2] / "openapi/v1.json").read_bytes())
+    for path, item in whole(document)["paths"].items():
         if body := item.get("post", {}).get("requestBody"):
             found[path] = {
                 media_type: next(iter(content["examples"].values()))["value"]
@@ -166,16 +168,19 @@ def _changed(value: Any, at: tuple[Any, ...], put: object) -> Any:
     return changed
 
 
-@pytest.mark.parametrize("offset", [0, *(pytest.param(offset, marks=pytest.mark.long) for offset in range(1, 7))])
+@pytest.mark.parametrize(
+    ("offset", "one_in"),
+    [(0, 3), *(pytest.param(offset, 1, marks=pytest.mark.long) for offset in range(7))],
+)
 def test_a_hostile_value_anywhere_is_an_answer_or_a_refusal(
-    client: Client, routes: dict[str, dict[str, Any]], offset: int
+    client: Client, routes: dict[str, dict[str, Any]], offset: int, one_in: int
 ) -> None:
-    """Each place of each example is given values that it was not made for, by turns."""
+    """Each place of an example, or one in so many, is given values that it was not made for, by turns."""
     refused = answered = 0
     for path in _with_json(routes):
         example = routes[path][JSON]
         for number, at in enumerate(_leaves(example)):
-            if not at:
+            if not at or number % one_in:
                 continue
             put = HOSTILE_VALUES[(7 * number + 13 * offset) % len(HOSTILE_VALUES)]
             response = _sent(client, path, json.dumps(_changed(example, at, put)).encode())
@@ -292,12 +297,21 @@ def test_a_hostile_query_is_no_fault(client: Client, routes: dict[str, dict[str,
             _is_refusal(response)
 
 
+@pytest.mark.parametrize("one_in", [5, pytest.param(1, marks=pytest.mark.long)])
 @pytest.mark.parametrize("name", HOSTILE_JSON)
-def test_it_is_no_request_in_yaml_either(client: Client, routes: dict[str, dict[str, Any]], name: str) -> None:
-    """400, 413 or 422, from every route that takes YAML, where it does not mean something there."""
+def test_it_is_no_request_in_yaml_either(
+    client: Client, routes: dict[str, dict[str, Any]], name: str, one_in: int
+) -> None:
+    """400, 413 or 422, from every route that takes YAML, where it does not mean something there.
+
+    One reader serves all routes: the others take turns.
+    """
     if name in ("two byte order marks", "Infinity"):  # YAML allows several marks; a bare word is the key of a part
         return
     paths = [path for path, bodies in routes.items() if YAML in bodies]
     assert paths
-    for path in paths:
+    turn = list(HOSTILE_JSON).index(name)
+    for number, path in enumerate(paths):
+        if path != "/v1/checks" and number % one_in != turn % one_in:
+            continue
         _is_refusal(_sent(client, path, HOSTILE_JSON[name], YAML), 400, 413, 422)

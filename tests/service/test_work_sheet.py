@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from rules.analysis import StackAnalysis
 from rules.assembly.instruction import RELEASED_BY
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.parsing import parse_request
@@ -45,8 +46,13 @@ def _request(name: str) -> dict[str, Any]:
 
 
 @cache
+def _instructed(name: str) -> tuple[Report, StackAnalysis]:
+    return assessor().assess_instructed(parse_request(_request(name)))
+
+
+@cache
 def _sheet(name: str) -> tuple[Report, str]:
-    report, derived = assessor().assess_instructed(parse_request(_request(name)))
+    report, derived = _instructed(name)
     return report, sheet_page(report, derived)
 
 
@@ -207,8 +213,7 @@ def test_what_is_printed(client: Any, query: str, include: list[str] | None, pri
 def test_the_front_of_the_report_is_complete(name: str) -> None:
     """The first sheet has verdict, joints, reading, cautions and what to sign, as the work sheet has them."""
     report, sheet = _sheet(name)
-    _, derived = assessor().assess_instructed(parse_request(_request(name)))
-    page = report_page(report, derived)
+    page = report_page(*_instructed(name))
     assert _joints(page) == _joints(sheet)
     front = by_id(parsed(page), "front")
     assert front is not None

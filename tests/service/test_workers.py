@@ -33,6 +33,7 @@ from tests.service.conftest import Client
 from tests.support.costly_stacks import costly_stack
 from tests.support.live_service import PATIENCE_S, LiveService, until
 from tests.support.served import NO_TLS
+from tests.support.signing import key_file
 
 BOOK = """\
 book: shop
@@ -74,12 +75,17 @@ def _version(url: str) -> dict[str, Any]:
     return dict(response.json())
 
 
-def _profile_in_force(url: str) -> dict[str, Any]:
-    """Name and digest of the profile that decides an order."""
+def _decided(url: str) -> dict[str, Any]:
+    """The answer to an order."""
     order = {"order": "KB-1", "operations": [{"id": "10", "stack": {"components": [{"kind": "cutter", "id": "c"}]}}]}
     response = httpx.post(f"{url}/v1/gates", json=order, verify=NO_TLS)
     assert response.status_code == 200
-    return dict(response.json()["profile"])
+    return dict(response.json())
+
+
+def _profile_in_force(url: str) -> dict[str, Any]:
+    """Name and digest of the profile that decides an order."""
+    return dict(_decided(url)["profile"])
 
 
 def _allocated(folder: Path) -> dict[str, tuple[int, int]]:
@@ -110,7 +116,7 @@ def test_a_worker_that_is_killed_is_replaced(books: Path, profile: Path, tmp_pat
     """The other one answers meanwhile, nothing that was counted is lost, and no file of the metrics grows.
 
     A page of a mapped file that had no room when it is first used would kill the worker that uses it. The replacement
-    judges and decides by the files of the start, even if they are broken or gone since.
+    judges, decides and signs by the files of the start, even if they are broken or gone since.
     """
     catalogue, kept = tmp_path / "parts", tmp_path / "kept"
     for folder in (catalogue, kept):
@@ -118,13 +124,15 @@ def test_a_worker_that_is_killed_is_replaced(books: Path, profile: Path, tmp_pat
     part = catalogue / "parts.json"
     part.write_text("{}")
     files = {"extra_rulebooks": f'["{books}"]', "gate_profile": str(profile), "catalogue": str(catalogue)}
+    files["gate_key_file"] = str(key_file(tmp_path))
     with LiveService("--workers", "2", tmpdir=str(kept), **files) as service:
         url = service.url
         first = until(lambda: found if len(found := service.workers()) == 2 else None)
-        rules, decides = _version(url), _profile_in_force(url)
+        rules, decides = _version(url), _decided(url)
         assert rules["rulebook_folders"] == ["books"]
         assert rules["book_revisions"] == {"shop": "1"}
-        assert decides["name"] == "shop"
+        assert decides["profile"]["name"] == "shop"
+        assert decides["signature"]
         allocated = _allocated(kept)
         assert len(allocated) == 3 * 4
         if Path("/proc").exists():  # counts blocks as Linux does
@@ -133,6 +141,7 @@ def test_a_worker_that_is_killed_is_replaced(books: Path, profile: Path, tmp_pat
         (books / "shop.yaml").unlink()
         part.write_text("half a fi")
         profile.write_text("profile: [half a fi")
+        key_file(tmp_path, b"half a key")
         for number in range(1, victims + 1):
             victim = until(lambda: one if (one := _asked(service, url)) in first else None)
             asked = _counted(url, "stackgauge_requests_total", route="/version")
@@ -148,7 +157,7 @@ def test_a_worker_that_is_killed_is_replaced(books: Path, profile: Path, tmp_pat
 
         def decided(pid: int) -> bool:
             assert _version(url) == rules
-            assert _profile_in_force(url) == decides
+            assert _decided(url) == decides
             return any(line["pid"] == pid and line.get("route") == "/v1/gates" for line in service.log)
 
         until(lambda: decided(new))
@@ -250,9 +259,8 @@ def _reloaded(service: LiveService, message: str) -> set[int]:
     return service.workers()
 
 
-def test_a_reload_takes_good_rules_and_keeps_the_last_good_ones(
-    books: Path, profile: Path, pytestconfig: pytest.Config
-) -> None:
+@pytest.mark.parametrize("back", [False, pytest.param(True, marks=pytest.mark.long)])
+def test_a_reload_takes_good_rules_and_keeps_the_last_good_ones(books: Path, profile: Path, back: bool) -> None:
     """All workers are replaced, one by one, while every request is answered; a set with a fault changes nothing.
 
     The profile of gates comes and goes with the rules.
@@ -299,7 +307,7 @@ def test_a_reload_takes_good_rules_and_keeps_the_last_good_ones(
         _reloaded(service, "nothing was reloaded")
         assert service.said("profile.yaml")
         assert _profile_in_force(url) == decides[0]
-        if pytestconfig.getoption("--long"):
+        if back:
             profile.write_text("profile: shop\nrevision: '1'\n")
             _reloaded(service, "reloaded")
             assert _version(url) == before

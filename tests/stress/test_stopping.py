@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import httpx
 import pytest
 
-from tests.support.served import PATIENCE_S, Served, served
+from tests.support.served import NO_TLS, PATIENCE_S, Served, served
 
 JSON = {"content-type": "application/json"}
 CLIENTS = 8
@@ -28,7 +28,10 @@ def test_under_load_no_request_is_lost(bodies: Mapping[str, bytes], told: signal
     answered: list[int] = []
 
     def ask(url: str) -> None:
-        with httpx.Client(base_url=url, timeout=PATIENCE_S) as client, contextlib.suppress(httpx.ConnectError):
+        with (
+            httpx.Client(base_url=url, timeout=PATIENCE_S, verify=NO_TLS) as client,
+            contextlib.suppress(httpx.ConnectError),
+        ):
             # refused before anything was sent: another server may be asked
             while True:
                 try:
@@ -43,7 +46,7 @@ def test_under_load_no_request_is_lost(bodies: Mapping[str, bytes], told: signal
         clients = [threading.Thread(target=ask, args=(server.url,)) for _ in range(CLIENTS)]
         for client in clients:
             client.start()
-        while len(answered) < 20 * CLIENTS and not faults:
+        while len(answered) < 5 * CLIENTS and not faults:
             time.sleep(0.01)
         assert server.stop(told) == 0
         for client in clients:
@@ -54,7 +57,7 @@ def test_under_load_no_request_is_lost(bodies: Mapping[str, bytes], told: signal
 
 
 @pytest.mark.parametrize("workers", [1, 2])
-@pytest.mark.parametrize("clients", [32, pytest.param(128, marks=pytest.mark.long)])
+@pytest.mark.parametrize("clients", [16, pytest.param(128, marks=pytest.mark.long)])
 def test_whoever_has_connected_is_answered(bodies: Mapping[str, bytes], workers: int, clients: int) -> None:
     """A connection for each request: those that wait to be accepted when the service stops are not reset."""
     body = bodies["01-deep-rib-shrink-extension"]
@@ -105,14 +108,18 @@ def _begin(server: Served, body: bytes, sent: int) -> socket.socket:
     """A connection on which part of a request was sent and the server has seen it."""
     connection = _begun(server, body, sent)
     # asked and answered after it on the one thread of the server
-    assert httpx.get(f"{server.url}/healthz").status_code == 200
+    assert httpx.get(f"{server.url}/healthz", verify=NO_TLS).status_code == 200
     return connection
 
 
 def test_a_request_that_is_half_sent_is_answered_when_the_rest_comes(bodies: Mapping[str, bytes]) -> None:
     """Also half a second after the server was told to stop; a connection on which nothing is asked does not hold it."""
     body = bodies["01-deep-rib-shrink-extension"]
-    with served() as server, httpx.Client(base_url=server.url) as idle, _begin(server, body, 100) as connection:
+    with (
+        served() as server,
+        httpx.Client(base_url=server.url, verify=NO_TLS) as idle,
+        _begin(server, body, 100) as connection,
+    ):
         assert idle.get("/healthz").status_code == 200
         server.process.send_signal(signal.SIGTERM)
         time.sleep(0.5)

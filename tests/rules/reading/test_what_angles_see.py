@@ -16,6 +16,7 @@ from rules.reading.reading import read_gauge
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import Instrument, ReadingReport, ReadingRequest, StepPlane
 from tests.support.pin_stack import PIN_STACK
+from tests.support.sizes import spread
 
 BOOK = Assessor.load().book
 SURE = {"expanded_uncertainty_um": 1, "resolution_um": 0.5}
@@ -289,14 +290,16 @@ def _simulated(count: int, lobes: int, roundness: float | None, gauges: int) -> 
 PATTERNS = [(3, None), (4, None), (8, None), (8, 1.0), (9, None), (12, 1.0), (16, None), (36, None)]
 
 
-@pytest.mark.parametrize("lobes", [0, 2, 3, 4, 5, 7])
-@pytest.mark.parametrize(("count", "roundness"), PATTERNS)
-def test_simulated_gauges(count: int, roundness: float | None, lobes: int, request: pytest.FixtureRequest) -> None:
+SURFACES = [(count, roundness, lobes) for count, roundness in PATTERNS for lobes in (0, 2, 3, 4, 5, 7)]
+
+
+@pytest.mark.parametrize("gauges", [150, pytest.param(10_000, marks=pytest.mark.long)])
+@pytest.mark.parametrize(("count", "roundness", "lobes"), spread(SURFACES, 16))
+def test_simulated_gauges(count: int, roundness: float | None, lobes: int, gauges: int) -> None:
     """Simulation against exact surfaces: U covers, and no more parts are accepted wrongly than the rule allows.
 
     What the angles cannot see has no uncertainty; where a stated roundness bounds it, U is more than enough.
     """
-    gauges = 10_000 if request.config.getoption("--long") else 150
     low, high = (0.92, 0.98) if gauges > 1000 else (0.88, 1.0)
     found = _simulated(count, lobes, roundness, gauges)
     assert found.falsely_accepted <= (0.05 if gauges > 1000 else 0.08)
