@@ -196,12 +196,18 @@ def not_judged(book: Rulebook, judgement: Judgement, facts: Sequence[Fact]) -> l
         *(item.rule.code for item in judgement.fired),
         *(item.rule.code for item in judgement.undecided),
     }
-    return [_idle(rule, seen.get(rule.applies_to), book) for rule in book.of_check if rule.code not in judged]
-
-
-def _idle(rule: Rule, seen: set[str] | None, book: Rulebook) -> NotJudged:
-    absent = None if seen is None else tuple([name for name in book.computed[rule.code] if name not in seen])
-    return _reason(rule.code, rule.title, rule.applies_to, absent, "" if absent else rule.scope_rest_text)
+    found = []
+    for rule in book.of_check:
+        if rule.code in judged:
+            continue
+        own, names = seen.get(rule.applies_to), book.computed[rule.code]
+        absent: tuple[str, ...] | None = ()
+        if own is None:
+            absent = None
+        elif not own.issuperset(names):
+            absent = tuple([name for name in names if name not in own])
+        found.append(_reason(rule.code, rule.title, rule.applies_to, absent, "" if absent else rule.scope_rest_text))
+    return found
 
 
 @lru_cache(maxsize=4096)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, Literal, NamedTuple
 
-from rules.bending.beam import Segment, Spring, boundaries_of, cone_slices, shear_coefficient, tip_compliance
+from rules.bending.beam import Segment, Spring, boundaries_of, cone_slices, shear_coefficient, tip_compliances
 from rules.bending.frequencies import frequencies_by_springs
 from rules.bending.interfaces import Band, Interface, interfaces_of, on_boundaries
 from rules.couplings.hollow_taper import HollowTaper
@@ -318,8 +318,8 @@ class StackStiffness(NamedTuple):
         return tuple([f"A{number}" for number in range(1, count + 1)])
 
 
-def _bending(chain: Chain, beam: Beam, interfaces: Sequence[Interface]) -> Bending:
-    levels = [tip_compliance(beam.segments, springs) for springs in _levels(interfaces)]
+def _bending(chain: Chain, beam: Beam, interfaces: Sequence[Interface], springs: Sequence[list[Spring]]) -> Bending:
+    levels = tip_compliances(beam.segments, springs)
     soft, compliance, stiff = (levels * 3)[:3]
     total = compliance.total_mm_per_n
     parts = [0.0] * len(chain.members)
@@ -349,8 +349,8 @@ def _levels(interfaces: Sequence[Interface]) -> list[list[Spring]]:
     return levels if any(one.assumed for one in interfaces) else levels[:1]
 
 
-def _frequencies(beam: Beam, interfaces: Sequence[Interface], measured: float | None) -> tuple[Band, ...]:
-    found = frequencies_by_springs(beam.segments, _levels(interfaces))
+def _frequencies(beam: Beam, springs: Sequence[list[Spring]], measured: float | None) -> tuple[Band, ...]:
+    found = frequencies_by_springs(beam.segments, springs)
     soft, typical, stiff = (found * 3)[:3]
     bands = [Band(*three) for three in zip(soft, typical, stiff, strict=False)]
     if measured is None:
@@ -375,10 +375,12 @@ def stiffness_of(
     if isinstance(beam, Missing):
         bending = frequencies = beam
         interfaces = []
+        springs = []
     else:
         interfaces = on_boundaries(interfaces, boundaries_of(beam.segments))
-        bending = _bending(chain, beam, interfaces)
-        frequencies = _frequencies(beam, interfaces, measured) if masses_lack is None else masses_lack
+        springs = _levels(interfaces)
+        bending = _bending(chain, beam, interfaces, springs)
+        frequencies = _frequencies(beam, springs, measured) if masses_lack is None else masses_lack
     if measured is not None and isinstance(frequencies, Missing):
         frequencies = (Band(measured, measured, measured),)
     deflection: OrMissing[Band] | None = None
@@ -387,9 +389,7 @@ def stiffness_of(
         if height == 0.0 or isinstance(beam, Missing):
             deflection = when_both_known(_deflection, bending, load.radial_force_n)
         else:
-            deflection = when_known(
-                lambda force: _deflection_under(beam, interfaces, height, force), load.radial_force_n
-            )
+            deflection = when_known(lambda force: _deflection_under(beam, springs, height, force), load.radial_force_n)
     return StackStiffness(bending, deflection, frequencies, tuple(interfaces), measured is not None, spindle_stated)
 
 
@@ -399,10 +399,10 @@ def _height_of(load: CuttingLoad) -> float:
     return 0.0 if height is None or isinstance(height, Missing) else height
 
 
-def _deflection_under(beam: Beam, interfaces: Sequence[Interface], height_mm: float, force_n: float) -> Band:
+def _deflection_under(beam: Beam, springs: Sequence[list[Spring]], height_mm: float, force_n: float) -> Band:
     """Return the deflection of the tip under a force that acts at a height above it, µm."""
     place = max(0.0, boundaries_of(beam.segments)[-1] - height_mm)
-    levels = [tip_compliance(beam.segments, springs, place).deflection_um(force_n) for springs in _levels(interfaces)]
+    levels = [one.deflection_um(force_n) for one in tip_compliances(beam.segments, springs, place)]
     return Band(*(levels * 3)[:3])
 
 

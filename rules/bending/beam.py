@@ -116,6 +116,30 @@ def tip_compliance(
     >>> round(tip_compliance(steel).deflection_um(100.0), 9)
     39.611896947
     """
+    return tip_compliances(segments, [springs], force_at_mm)[0]
+
+
+def tip_compliances(
+    segments: Sequence[Segment], sets: Sequence[Sequence[Spring]], force_at_mm: float | None = None
+) -> list[Compliance]:
+    """Return the compliance of one beam on each of several sets of springs.
+
+    As `tip_compliance`, but what the segments contribute is computed once.
+
+    Parameters
+    ----------
+    segments : Sequence[Segment]
+        Cylinders in order from the gauge line, at least one.
+    sets : Sequence[Sequence[Spring]]
+        Sets of springs.
+    force_at_mm : float | None, default None
+        Position of the force, mm from the gauge line; the tip when None.
+
+    Returns
+    -------
+    list[Compliance]
+        Compliance at the tip with each set, mm/N.
+    """
     ends = boundaries_of(segments)
     tip = ends[-1]
     force_at = tip if force_at_mm is None else force_at_mm
@@ -132,17 +156,20 @@ def tip_compliance(
             bent * (thirds + beyond * (far + near) / 2.0) / segment.stiffness_n_mm2 + (far - near) / segment.shear_n
         )
         far = near
-    gives = []
-    for spring, place in zip(springs, spring_places(ends, springs), strict=True):
-        lever = force_at - ends[place]
-        share = 0.0
-        if lever >= -_SAME_PLACE * tip:
-            if spring.radial_n_per_mm is not None:
-                share += 1.0 / spring.radial_n_per_mm
-            if spring.tilting_n_mm_per_rad is not None:
-                share += (tip - ends[place]) * max(0.0, lever) / spring.tilting_n_mm_per_rad
-        gives.append(share)
-    return Compliance(tuple(shares), tuple(gives))
+    found = []
+    for springs in sets:
+        gives = []
+        for spring, place in zip(springs, spring_places(ends, springs), strict=True):
+            lever = force_at - ends[place]
+            share = 0.0
+            if lever >= -_SAME_PLACE * tip:
+                if spring.radial_n_per_mm is not None:
+                    share += 1.0 / spring.radial_n_per_mm
+                if spring.tilting_n_mm_per_rad is not None:
+                    share += (tip - ends[place]) * max(0.0, lever) / spring.tilting_n_mm_per_rad
+            gives.append(share)
+        found.append(Compliance(tuple(shares), tuple(gives)))
+    return found
 
 
 def boundaries_of(segments: Sequence[Segment]) -> list[float]:

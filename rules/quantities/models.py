@@ -335,10 +335,14 @@ def construct(part: Callable[P, Part], /, *_: P.args, **fields: P.kwargs) -> Par
     if len(names) != len(fields):
         made: Part = model.model_construct(**fields)
         return made
-    # what model_construct does for a model without aliases whose fields are all given, in a third of its time
-    made = model.__new__(model)
-    object.__setattr__(made, "__dict__", {name: fields[name] for name in names})
-    object.__setattr__(made, "__pydantic_fields_set__", set(names))
-    object.__setattr__(made, "__pydantic_extra__", None)
-    object.__setattr__(made, "__pydantic_private__", None)
+    # what model_construct does for a model without aliases whose fields are all given, in a fourth of its time
+    made = _new(model)
+    _put(made, "__dict__", fields if [*fields] == [*names] else {name: fields[name] for name in names})
+    _put(made, "__pydantic_fields_set__", set(names))
+    _put(made, "__pydantic_extra__", None)
+    _put(made, "__pydantic_private__", None)
     return made
+
+
+_new: Final = object.__new__
+_put: Final = object.__setattr__

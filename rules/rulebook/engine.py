@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import re
 import threading
 import weakref
@@ -60,7 +61,7 @@ from rules.rulebook.book import (
     check_overrides,
 )
 from rules.rulebook.expression import Gap, Result, View, compiled, joined
-from rules.rulebook.fact import Fact, FactError, Value
+from rules.rulebook.fact import Fact, FactError
 from rules.rulebook.linting import lint_limits, lint_rules
 from rules.rulebook.lowering import (
     CATCH_ALL,
@@ -84,6 +85,8 @@ MARKER_TEMPLATE: Final = '{"sid":"%s","key":%d,"kind":"' + MARKER_KIND + '"}'
 # Largest finite double. Infinities exceed it, and NaN fails both comparisons.
 _LARGEST: Final = 1.7976931348623157e308
 _NUMBER: Final = (float, int)
+_FLOATS: Final = {float}
+_NO_LIMITS: Final[Mapping[str, float]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +114,7 @@ class Plan:
     limits: tuple[int, ...]
     texts: tuple[str, ...]
     flags: tuple[str, ...]
-    checked: tuple[tuple[str, PropertyType], ...]
+    checked: Mapping[PropertyType, tuple[str, ...]]
     decided: frozenset[str]
     undecided: tuple[tuple[Rule, tuple[str, ...]], ...]
 
@@ -121,15 +124,18 @@ class Plan:
         ``texts`` numbers the texts met so far; new ones are added.
         """
         known: Mapping[str, Any] = fact.known
-        for name, kind in self.checked:
-            value = known[name]
-            if kind == "number":
-                # plain floats first, by far the most frequent type
-                sound = type(value) is float or (isinstance(value, _NUMBER) and not isinstance(value, bool))
-                if not (sound and -_LARGEST <= value <= _LARGEST):
-                    raise _wrong(fact, name, "a finite number")
-            elif not isinstance(value, str if kind == "text" else bool):
-                raise _wrong(fact, name, "text" if kind == "text" else "a flag")
+        for kind, names in self.checked.items():
+            found = [known[name] for name in names]
+            # finite floats first, by far the most frequent: their sum is finite, unless it is out of range
+            if kind == "number" and set(map(type, found)) == _FLOATS and math.isfinite(sum(found)):
+                continue
+            for name, value in zip(names, found, strict=True):
+                if kind == "number":
+                    sound = isinstance(value, _NUMBER) and not isinstance(value, bool)
+                    if not (sound and -_LARGEST <= value <= _LARGEST):
+                        raise _wrong(fact, name, "a finite number")
+                elif not isinstance(value, str if kind == "text" else bool):
+                    raise _wrong(fact, name, "text" if kind == "text" else "a flag")
         values = [known[name] for name in self.numbers]
         values += [thresholds[place] for place in self.limits]
         return (
@@ -186,7 +192,7 @@ def make_plan(
         limits=tuple(int(place) for place in keys["threshold"]),
         texts=tuple(map(str, keys["text"])),
         flags=tuple(map(str, keys["flag"])),
-        checked=tuple(_types(fact.kind, (candidate.rule for candidate in chosen), vocabulary).items()),
+        checked=_by_type(fact.kind, (candidate.rule for candidate in chosen), vocabulary),
         decided=frozenset(candidate.rule.code for candidate in chosen),
         undecided=tuple(undecided),
     )
@@ -195,11 +201,14 @@ def make_plan(
 _SOURCES: Final[tuple[PropertyType | Literal["threshold"], ...]] = ("number", "threshold", "text", "flag")
 
 
-def _types(kind: str, rules: Iterable[Rule], vocabulary: Vocabulary) -> Mapping[str, PropertyType]:
+def _by_type(kind: str, rules: Iterable[Rule], vocabulary: Vocabulary) -> Mapping[PropertyType, tuple[str, ...]]:
     properties = vocabulary.of(kind)
     names = [name for name, known in properties.items() if known.always]
     names += [name for rule in rules for name in rule.needs]
-    return {name: properties[name].type for name in names}
+    found: dict[PropertyType, dict[str, None]] = {}
+    for name in names:
+        found.setdefault(properties[name].type, {})[name] = None
+    return {one: tuple(own) for one, own in found.items()}
 
 
 def _refuse_contradictions(fact: Fact, vocabulary: Vocabulary, terms: frozenset[str]) -> None:
@@ -253,6 +262,10 @@ class Engine:
         index = self._lowered.threshold_index
         self._places_of: Mapping[str, Sequence[tuple[str, int]]] = {
             rule.code: [(name, index[rule.code, name]) for name in rule.thresholds] for rule in book.rules
+        }
+        usual = self._lowered.thresholds
+        self._usual_limits: Mapping[str, Mapping[str, float]] = {
+            code: {name: usual[place] for name, place in places} for code, places in self._places_of.items()
         }
         self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
         terms = {kind: frozenset(term.name for term in found) for kind, found in self._lowered.terms.items()}
@@ -423,33 +436,32 @@ class Engine:
             return fact
         view: View = _Alone(fact) if view_of is None else view_of(fact)
         known, lacking = dict(fact.known), dict(fact.lacking)
-        for name in names:
-            if name not in known and name not in lacking:
-                self._put(fact, name, view.get(name), known, lacking, gaps_of)
+        found: list[tuple[str, Result]] = []
+        elsewhere: set[str] = set()  # where does not hold: the rule does not concern this subject
         for term in terms:
-            limits = {} if term.code is None else self._limits(term.code, thresholds)
-            result = term.value(view, limits)
+            if term.scopes and elsewhere.issuperset(term.scopes):
+                continue
+            result = term.value(view, _NO_LIMITS if term.code is None else self._limits(term.code, thresholds))
             if term.is_scope and result is False:
-                continue  # where does not hold: the rule does not concern this subject
-            self._put(fact, term.name, result, known, lacking, gaps_of)
+                elsewhere.add(term.name)
+            else:
+                found.append((term.name, result))
+        found += [
+            (name, view.get(name))
+            for name, scopes in names
+            if name not in known and not (scopes and elsewhere.issuperset(scopes))
+        ]
+        for name, result in found:
+            if isinstance(result, Gap):
+                lacking[name] = tuple([field for fields in result.lacking.values() for field in fields])
+                gaps_of[fact.key, name] = result
+            elif result is not None:
+                known[name] = result
         return Fact(fact.kind, fact.key, fact.at, known, lacking)
 
-    @staticmethod
-    def _put(
-        fact: Fact,
-        name: str,
-        result: Result,
-        known: dict[str, Value],
-        lacking: dict[str, tuple[str, ...]],
-        gaps_of: dict[tuple[str, str], Gap],
-    ) -> None:
-        if isinstance(result, Gap):
-            lacking[name] = tuple(field for fields in result.lacking.values() for field in fields)
-            gaps_of[fact.key, name] = result
-        elif result is not None:
-            known[name] = result
-
     def _limits(self, code: str, thresholds: Sequence[float]) -> Mapping[str, float]:
+        if thresholds is self._lowered.thresholds:
+            return self._usual_limits[code]
         return {name: thresholds[place] for name, place in self._places_of[code]}
 
     def _thresholds(self, overrides: Overrides) -> Sequence[float]:

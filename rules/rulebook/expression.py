@@ -24,7 +24,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
-from typing import Any, Final, Literal, Protocol, TypeAlias
+from typing import Any, Final, Literal, Protocol, TypeAlias, final
 
 from lark import Lark, Token, UnexpectedInput
 from lark.exceptions import VisitError
@@ -432,6 +432,7 @@ def nearest(name: str, known: Sequence[str] | Mapping[str, Any]) -> str:
 # --- values --------------------------------------------------------------------------------------------------------
 
 
+@final
 @dataclass(frozen=True, slots=True)
 class Gap:
     """A value that concerns the subject and is not known: the properties that are missing, and the request fields."""
@@ -533,14 +534,14 @@ def _join(one: Join) -> Evaluator:
     deciding = one.sign == "||"
 
     def value(view: View, limits: Mapping[str, float]) -> Result:
-        found: list[Result] = []
+        unknown: list[Result] = []
         for member in members:
             result = member(view, limits)
             if result is deciding:
                 return deciding
-            found.append(result)
-        together = _meet(found)
-        return not deciding if together is True else together
+            if result is None or result.__class__ is Gap:
+                unknown.append(result)
+        return _meet(unknown) if unknown else not deciding
 
     return value
 
@@ -549,26 +550,40 @@ def _comparison(one: Comparison) -> Evaluator:
     compare, left = _COMPARE[one.sign], compiled(one.left)
     if isinstance(one.right, Listing):
         among = frozenset(one.right.values)
-        return lambda view, limits: found if isinstance(found := left(view, limits), Gap | None) else found in among
+        return lambda view, limits: found if _is_unknown(found := left(view, limits)) else found in among
+    if isinstance(one.left, Name) and not one.left.is_threshold and isinstance(one.right, Constant):
+        return _simple(one.left.name, compare, one.right.value)
     right = compiled(one.right)
 
     def value(view: View, limits: Mapping[str, float]) -> Result:
         both = left(view, limits), right(view, limits)
-        together = _meet(both)
-        return compare(*both) if together is True else together
+        return _meet(both) if _is_unknown(both[0]) or _is_unknown(both[1]) else compare(*both)
 
     return value
+
+
+def _simple(name: str, compare: Callable[[Any, Any], bool], wanted: Value) -> Evaluator:
+    """Return the evaluator of a property compared with a constant, which most conditions are."""
+
+    def value(view: View, _limits: Mapping[str, float]) -> Result:
+        found = view.get(name)
+        return _meet((found,)) if found is None or found.__class__ is Gap else compare(found, wanted)
+
+    return value
+
+
+def _is_unknown(result: Result) -> bool:
+    return result is None or result.__class__ is Gap
 
 
 def _arithmetic(one: Arithmetic) -> Evaluator:
     compute, left, right = _COMPUTE[one.sign], compiled(one.left), compiled(one.right)
 
     def value(view: View, limits: Mapping[str, float]) -> Result:
-        both = left(view, limits), right(view, limits)
-        together = _meet(both)
-        if together is not True:
-            return together
-        result = compute(float(both[0]), float(both[1]))  # type: ignore[arg-type]
+        first, second = left(view, limits), right(view, limits)
+        if _is_unknown(first) or _is_unknown(second):
+            return _meet((first, second))
+        result = compute(float(first), float(second))  # type: ignore[arg-type]
         return Gap({}) if isinstance(result, float) and not math.isfinite(result) else result
 
     return value
@@ -579,7 +594,7 @@ def _call(one: Call) -> Evaluator:
     if one.function == "has":
         return lambda view, limits: argument(view, limits) is not None
     if one.function == "stated":
-        return lambda view, limits: not isinstance(argument(view, limits), Gap | None)
+        return lambda view, limits: not _is_unknown(argument(view, limits))
     return lambda view, limits: abs(found) if isinstance(found := argument(view, limits), float | int) else found
 
 

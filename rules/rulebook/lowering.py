@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
 from rules.rulebook.book import Rule
@@ -92,13 +92,15 @@ class Term:
     """What is computed for a rule before the engine compares it.
 
     ``name`` is its text, which no property has for a name; ``is_scope`` marks what ``where`` asks.
-    ``code`` is the rule whose thresholds it uses, None for a term without thresholds, which rules may share.
+    ``code`` is the rule whose thresholds it uses, None for a term without thresholds. ``scopes`` are the terms of the
+    ``where`` of the rules that read it, none if a rule without one does: where none of them holds, nothing reads it.
     """
 
     name: str
     code: str | None
     value: Evaluator
     is_scope: bool = False
+    scopes: frozenset[str] = frozenset()
 
 
 MAX_RULES_PER_KIND: Final = 60
@@ -166,8 +168,8 @@ class Lowered:
     """A whole rulebook, in one portion unless it is very large.
 
     ``thresholds`` are the values written in the books; ``threshold_index`` maps code and name to the index of a value.
-    ``texts`` numbers the texts that conditions name, ``terms`` lists by kind what is computed for each fact, and
-    ``seen`` the properties that are not on the fact itself.
+    ``texts`` numbers the texts that conditions name, ``terms`` lists by kind what is computed for each fact, those
+    of ``where`` first, and ``seen`` the properties that are not on the fact itself.
     """
 
     portions: tuple[LoweredPortion, ...]
@@ -175,7 +177,7 @@ class Lowered:
     threshold_index: Mapping[tuple[str, str], int]
     texts: Mapping[str, int]
     terms: Mapping[str, tuple[Term, ...]]
-    seen: Mapping[str, tuple[str, ...]]
+    seen: Mapping[str, tuple[tuple[str, frozenset[str]], ...]]
 
 
 class _Probe(NamedTuple):
@@ -211,7 +213,8 @@ def scope_term(rule: Rule) -> Term | None:
     if not rule.scope_rest:
         return None
     rest = rule.scope_rest[0] if len(rule.scope_rest) == 1 else Join("&&", rule.scope_rest)
-    return Term(f"{rule.code}: where {text_of(rest)}", rule.code, compiled(rest), is_scope=True)
+    code = rule.code if uses_threshold(rest) else None
+    return Term(f"{rule.code}: where {text_of(rest)}", code, compiled(rest), is_scope=True)
 
 
 class _Condition:
@@ -355,24 +358,41 @@ def lower(rules: Sequence[Rule], vocabulary: Vocabulary) -> Lowered:
             values.append(threshold.value)
     texts: dict[str, int] = {}
     conditions = [(rule, _Condition(rule, vocabulary, index, texts)) for rule in rules]
+    scopes: dict[str, list[Term]] = {}
     terms: dict[str, dict[str, Term]] = {}
-    seen: dict[str, dict[str, None]] = {}
+    readers: dict[tuple[str, str], list[Term | None]] = {}
+    seen: dict[str, dict[str, list[Term | None]]] = {}
     for rule, condition in conditions:
-        own = terms.setdefault(rule.applies_to, {})
-        own.update(condition.terms)
         scope = scope_term(rule)
         if scope is not None:
-            own[scope.name] = scope
+            scopes.setdefault(rule.applies_to, []).append(scope)
+        for name, term in condition.terms.items():
+            terms.setdefault(rule.applies_to, {})[name] = term
+            readers.setdefault((rule.applies_to, name), []).append(scope)
         words = vocabulary.of(rule.applies_to)
-        seen.setdefault(rule.applies_to, {}).update(dict.fromkeys(n for n in rule.reads if words[n].from_request))
+        own = seen.setdefault(rule.applies_to, {})
+        for name in rule.reads:
+            if words[name].from_request:
+                own.setdefault(name, []).append(scope)
     return Lowered(
         tuple(_lower_portion(portion) for portion in _portions(conditions)),
         tuple(values),
         index,
         texts,
-        {kind: tuple(found.values()) for kind, found in terms.items()},
-        {kind: tuple(names) for kind, names in seen.items()},
+        {
+            kind: (
+                *scopes.get(kind, ()),
+                *[replace(term, scopes=_all(readers[kind, name])) for name, term in terms.get(kind, {}).items()],
+            )
+            for kind in dict.fromkeys((*scopes, *terms))
+        },
+        {kind: tuple([(name, _all(found)) for name, found in names.items()]) for kind, names in seen.items()},
     )
+
+
+def _all(scopes: Sequence[Term | None]) -> frozenset[str]:
+    """Return the names of terms, or none if one is not there."""
+    return frozenset() if None in scopes else frozenset(scope.name for scope in scopes if scope is not None)
 
 
 _Conditions: TypeAlias = list[tuple[Rule, _Condition]]

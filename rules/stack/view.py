@@ -28,10 +28,11 @@ from rules.schema.components import (
     GaugePin,
     Reducer,
     RetentionKnob,
+    Runout,
     StackPart,
 )
 from rules.schema.request import Joint, Machine, Operation
-from rules.stack.chain import Chain, Member, StackJoint
+from rules.stack.chain import Chain, Member
 
 __all__ = ["RequestView", "Seen", "part_view", "request_vocabulary", "views_of"]
 
@@ -363,18 +364,7 @@ class _Part:
         found = _computed(self._fact, name, name)
         if found is not None:
             return found
-        return _of_part(self._part, "", name.removeprefix("part."), name).value
-
-
-def _of_part(part: StackPart, at: str, path: str, name: str) -> Seen:
-    """Return what a component states at a path of names."""
-    if path != "runout.tir_um":
-        return _stated(part, at, path, name)
-    if part.runout is None:
-        return _missing(name, f"{at}/runout")
-    values = [float(one.tir_um) for one in part.runout.statements]
-    largest = max(values)
-    return Seen(largest, (f"{at}/runout/statements/{values.index(largest)}/tir_um",))
+        return _stated(self._part, "", name.removeprefix("part."), name).value
 
 
 class _Request:
@@ -386,13 +376,45 @@ class _Request:
         self.components = {f"component:{member.at}": member for member in (*chain.members, *chain.knobs)}
         cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
         self.joints = {f"joint:{number}": case for number, case in enumerate(cases)}
+        # many rules ask the same subjects, and what they see does not change
+        self._views: dict[str, RequestView] = {}
+        self._subjects: dict[str, list[RequestView]] = {}
 
     def view(self, fact: Fact) -> RequestView:
-        return _Subject(self, fact)
+        if self.facts.get(fact.key) is not fact:
+            return _Subject(self, fact)
+        found = self._views.get(fact.key)
+        if found is None:
+            found = self._views[fact.key] = _Subject(self, fact)
+        return found
 
     def subjects(self, over: str) -> list[RequestView]:
-        keys = self.components if over == "components" else self.joints
-        return [_Subject(self, self.facts[key]) for key in keys if key in self.facts]
+        found = self._subjects.get(over)
+        if found is None:
+            keys = self.components if over == "components" else self.joints
+            found = self._subjects[over] = [self.view(self.facts[key]) for key in keys if key in self.facts]
+        return found
+
+    def place_of(self, member: Member | None) -> _Place:
+        """Return where a component is."""
+        return _NOWHERE if member is None else _Place(self.facts.get(f"component:{member.at}"), member.part, member.at)
+
+    def beside(self, member: Member | None, step: int) -> Member | None:
+        """Return the neighbour of a component in the chain."""
+        members = self.chain.members
+        place = next((n for n, one in enumerate(members) if member is not None and one.at == member.at), None)
+        return None if place is None or not 0 <= place + step < len(members) else members[place + step]
+
+
+class _Place(NamedTuple):
+    """Where a name leads: the fact of a subject, and what the request states of it at a pointer."""
+
+    fact: Fact | None
+    part: BaseModel | None
+    at: str = ""
+
+
+_NOWHERE: Final = _Place(None, None)
 
 
 class _Subject:
@@ -401,8 +423,11 @@ class _Subject:
     def __init__(self, request: _Request, fact: Fact) -> None:
         self._request, self._fact = request, fact
         self.at = fact.at
-        # many rules read the same few properties, and a subject does not change
-        self._values: dict[str, Result] = {}
+        # many rules read the same few properties of the same few places, and a subject does not change
+        self._values: dict[str, Result] = dict(fact.known)
+        self._places: dict[str, _Place] = {}
+        # what the analysis leaves out does not exist, even where the request has such a field
+        self._analysed = request_vocabulary().kinds[fact.kind]
 
     def subjects(self, over: str) -> Sequence[RequestView]:
         """Return the components or the joints of the stack."""
@@ -413,90 +438,90 @@ class _Subject:
         values = self._values
         if name in values:
             return values[name]
-        found = _computed(self._fact, name, name)
-        # what the analysis leaves out does not exist here, even where the request has such a field
-        if found is None and name not in request_vocabulary().kinds[self._fact.kind]:
-            found = self._found(name).value
+        owner, path = _route(self._fact.kind, name)
+        place = self._places.get(owner) or self._place(owner)
+        found = None if place.fact is None else _computed(place.fact, path, name)
+        if found is None and (owner != _OWN or path not in self._analysed):
+            found = self._stated_at(place, owner, path, name).value
         values[name] = found
         return found
 
     def seen(self, name: str) -> Seen:
         """Return the value of a property and its places; a computed value that a field states is at that field."""
-        found = _of_fact(self._fact, name, name)
-        if found.value is None and name not in request_vocabulary().kinds[self._fact.kind]:
-            found = self._found(name)
-        if not found.computed or isinstance(found.value, Gap):
-            return found
-        stated = self._found(name, computed=False)
-        return stated if stated.value == found.value else found
+        owner, path = _route(self._fact.kind, name)
+        place = self._place(owner)
+        found = None if place.fact is None else _computed(place.fact, path, name)
+        if isinstance(found, Gap):
+            return Seen(found, tuple(field for fields in found.lacking.values() for field in fields), computed=True)
+        if found is None and owner == _OWN and path in self._analysed:
+            return _NOTHING
+        stated = self._stated_at(place, owner, path, name)
+        if found is None or place.fact is None or stated.value == found:
+            return stated
+        return Seen(found, place.fact.at, computed=True)
 
-    def _found(self, name: str, *, computed: bool = True) -> Seen:
-        """Look a name up beyond what was computed for the subject itself."""
-        first, _, rest = name.partition(".")
-        request, chain = self._request, self._request.chain
-        if first == self._fact.kind and rest and first in ("component", "joint"):
-            own = _of_fact(self._fact, rest, name) if computed else _NOTHING
-            if own.value is not None or (computed and rest in request_vocabulary().kinds[self._fact.kind]):
-                return own
-            return _renamed(self._found(rest, computed=computed), name)
-        if first == "labels":
-            return _label(chain, rest)
-        if first == "machine":
-            return _NOTHING if chain.machine is None else _stated(chain.machine, "/machine", rest, name)
-        if first == "operation" and rest:
-            return self._of_operation(rest, name, computed=computed)
-        if first == "stack" and rest:
-            fact = request.facts.get("stack") if computed else None
-            return _NOTHING if fact is None else _of_fact(fact, rest, name)
-        if first in ("tool", "holder"):
-            member = (chain.members[-1] if first == "tool" else chain.members[0]) if chain.members else None
-            return self._of_component(member, rest, name, computed=computed)
-        return self._own(first, rest, name, computed=computed)
+    def _stated_at(self, place: _Place, owner: str, path: str, name: str) -> Seen:
+        """Return what the request states."""
+        if place.part is not None and (path != "coupling" or owner not in ("upper", "lower")):
+            return _stated(place.part, place.at, path, name)
+        if owner == "labels":
+            return _label(self._request.chain, path)
+        if path == "coupling" and owner in ("upper", "lower"):
+            return self._coupling(owner, name)
+        # a joint without a statement lacks what it could state
+        return _missing(name, f"{place.at}/{path}") if place.at and path in Joint.model_fields else _NOTHING
 
-    def _own(self, first: str, rest: str, name: str, *, computed: bool) -> Seen:
-        request, chain = self._request, self._request.chain
-        if self._fact.kind == "operation":
-            return self._of_operation(name, name, computed=computed)
-        if self._fact.kind == "component":
+    def _coupling(self, end: str, name: str) -> Seen:
+        case = self._request.joints.get(self._fact.key)
+        if case is None:
+            return _NOTHING
+        side = case.upper_side if end == "upper" else case.lower.machine_side
+        at = case.upper_at if end == "upper" else case.lower_at
+        return _missing(name, at) if side is None else Seen(side.coupling, (f"{at}/coupling",))
+
+    def _place(self, owner: str) -> _Place:
+        found = self._places[owner] = self._placed(owner)
+        return found
+
+    def _placed(self, owner: str) -> _Place:
+        request, chain, kind = self._request, self._request.chain, self._fact.kind
+        if owner == "labels":
+            return _NOWHERE
+        if owner == "machine":
+            return _NOWHERE if chain.machine is None else _Place(None, chain.machine, "/machine")
+        if owner == "operation" or (owner == _OWN and kind == "operation"):
+            fact = self._fact if owner == _OWN else request.facts.get("operation")
+            return _NOWHERE if chain.operation is None else _Place(fact, chain.operation, chain.operation_at)
+        if owner == "stack":
+            return _Place(request.facts.get("stack"), None)
+        if owner in ("tool", "holder"):
+            ends = chain.members[-1:] if owner == "tool" else chain.members[:1]
+            return request.place_of(ends[0] if ends else None)
+        if kind == "component":
             member = request.components.get(self._fact.key)
-            if first in ("above", "below") and member is not None:
-                place = next((n for n, one in enumerate(chain.members) if one.at == member.at), None)
-                beside = None if place is None else place + (1 if first == "below" else -1)
-                if beside is None or not 0 <= beside < len(chain.members):
-                    return _NOTHING
-                return self._of_component(chain.members[beside], rest, name, computed=computed)
-            return self._of_component(member, name, name, computed=computed)
+            if owner == _OWN:
+                return _Place(self._fact, None if member is None else member.part, "" if member is None else member.at)
+            return request.place_of(request.beside(member, 1 if owner == "below" else -1))
         case = request.joints.get(self._fact.key)
-        if self._fact.kind != "joint" or case is None:
-            return _NOTHING
-        if first in ("upper", "lower") and rest:
-            return self._of_end(case, first, rest, name)
-        if case.statement is None:
-            return _missing(name, f"{case.statement_at}/{name}") if name in Joint.model_fields else _NOTHING
-        return _stated(case.statement, case.statement_at, name, name)
+        if kind != "joint" or case is None:
+            return _Place(self._fact, None) if owner == _OWN else _NOWHERE
+        if owner in ("upper", "lower"):
+            return request.place_of(case.upper if owner == "upper" else case.lower)
+        return _Place(self._fact, case.statement, case.statement_at)
 
-    def _of_end(self, case: StackJoint, end: str, rest: str, name: str) -> Seen:
-        if rest == "coupling":
-            side = case.upper_side if end == "upper" else case.lower.machine_side
-            at = case.upper_at if end == "upper" else case.lower_at
-            return _missing(name, at) if side is None else Seen(side.coupling, (f"{at}/coupling",))
-        return self._of_component(case.upper if end == "upper" else case.lower, rest, name, computed=True)
 
-    def _of_component(self, member: Member | None, rest: str, name: str, *, computed: bool) -> Seen:
-        if member is None:
-            return _NOTHING
-        fact = self._request.facts.get(f"component:{member.at}") if computed else None
-        found = _NOTHING if fact is None else _of_fact(fact, rest, name)
-        if found.value is not None:
-            return found
-        return _of_part(member.part, member.at, rest, name)
+_OWN: Final = "own"
+_ANYWHERE: Final = frozenset({"labels", "machine", "operation", "stack", "tool", "holder"})
+_BESIDE: Final = frozenset({("component", "above"), ("component", "below"), ("joint", "upper"), ("joint", "lower")})
 
-    def _of_operation(self, rest: str, name: str, *, computed: bool) -> Seen:
-        fact, chain = self._request.facts.get("operation") if computed else None, self._request.chain
-        if chain.operation is None:
-            return _NOTHING
-        found = _NOTHING if fact is None else _of_fact(fact, rest, name)
-        return found if found.value is not None else _stated(chain.operation, chain.operation_at, rest, name)
+
+@lru_cache(maxsize=4096)
+def _route(kind: str, name: str) -> tuple[str, str]:
+    """Return whose property a name means on a subject of a kind, and its path there."""
+    first, _, rest = name.partition(".")
+    if rest and first == kind and kind in ("component", "joint"):
+        return _OWN, rest
+    return (first, rest) if rest and (first in _ANYWHERE or (kind, first) in _BESIDE) else (_OWN, name)
 
 
 def _computed(fact: Fact, own: str, name: str) -> Result:
@@ -505,24 +530,8 @@ def _computed(fact: Fact, own: str, name: str) -> Result:
     return fact.known.get(own) if fields is None else Gap({name: fields})
 
 
-def _of_fact(fact: Fact, own: str, name: str) -> Seen:
-    found = _computed(fact, own, name)
-    return _NOTHING if found is None else Seen(found, _places(found, fact), True)
-
-
-def _places(found: Result, fact: Fact) -> tuple[str, ...]:
-    if not isinstance(found, Gap):
-        return fact.at
-    return tuple(field for fields in found.lacking.values() for field in fields)
-
-
 def _missing(name: str, at: str) -> Seen:
     return Seen(Gap({name: (at,)}), (at,))
-
-
-def _renamed(seen: Seen, name: str) -> Seen:
-    """Return a result under the name by which the rule reads it."""
-    return seen._replace(value=Gap({name: seen.places})) if isinstance(seen.value, Gap) else seen
 
 
 def _label(chain: Chain, key: str) -> Seen:
@@ -531,19 +540,34 @@ def _label(chain: Chain, key: str) -> Seen:
 
 
 @lru_cache(maxsize=4096)
-def _steps(path: str) -> tuple[str, ...]:
-    return tuple(path.split("."))
+def _steps(path: str) -> tuple[tuple[str, str], ...]:
+    """Return each name of a path, and the pointer to it from where the path begins."""
+    names = path.split(".")
+    return tuple([(name, "".join(f"/{one}" for one in names[: n + 1])) for n, name in enumerate(names)])
 
 
 def _stated(part: BaseModel, at: str, path: str, name: str) -> Seen:
-    """Return the value at a path of names below a part of the request."""
+    """Return the value at a path of names below a part of the request; of a component's runouts the largest."""
+    if path == "runout.tir_um":
+        runout: Runout | None = getattr(part, "runout", None)
+        if runout is None:
+            return _missing(name, f"{at}/runout")
+        values = [float(one.tir_um) for one in runout.statements]
+        largest = max(values)
+        return Seen(largest, (f"{at}/runout/statements/{values.index(largest)}/tir_um",))
     place: Any = part
-    for step in _steps(path):
+    pointer = ""
+    for step, pointer in _steps(path):
         if not isinstance(place, BaseModel) or step not in place.__pydantic_fields__:
             return _NOTHING
-        place, at = getattr(place, step), f"{at}/{step}"
+        place = getattr(place, step)
         if place is None:
-            return _missing(name, at)
-    if isinstance(place, bool | str):
-        return Seen(place, (at,))
-    return Seen(float(place), (at,)) if isinstance(place, int | float) else _NOTHING
+            return _missing(name, at + pointer)
+    if isinstance(place, _TRUTH_OR_TEXT):
+        return Seen(place, (at + pointer,))
+    return Seen(float(place), (at + pointer,)) if isinstance(place, _NUMBER) else _NOTHING
+
+
+# tuples, since a union in the call would be built anew each time
+_TRUTH_OR_TEXT: Final = (bool, str)
+_NUMBER: Final = (int, float)
