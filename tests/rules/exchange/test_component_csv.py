@@ -272,10 +272,10 @@ def test_two_symbols_for_one_field_must_agree(heads: str, cells: str, left: list
     ("heads", "cells", "side"),
     [
         ("DMM", "20", {"coupling": "cylindrical", "diameter_mm": 20.0}),
-        ("CCMS", "AB12", {"coupling": "declared", "designation": "AB12"}),
-        ("CCMS,CZCMS", "AB12,63", {"coupling": "declared", "designation": "AB12 63"}),
-        ("CZCMS,CCMS", "63,AB12", {"coupling": "declared", "designation": "AB12 63"}),
-        ("CCMS,DMM", "AB12,20", {"coupling": "declared", "designation": "AB12", "diameter_mm": 20.0}),
+        ("CCMS", "AB12", {"coupling": "designated", "designation": "AB12"}),
+        ("CCMS,CZCMS", "AB12,63", {"coupling": "designated", "designation": "AB12 63"}),
+        ("CZCMS,CCMS", "63,AB12", {"coupling": "designated", "designation": "AB12 63"}),
+        ("CCMS,DMM", "AB12,20", {"coupling": "cylindrical", "diameter_mm": 20.0}),
         ("CCMS,DMM,machine_side.coupling", "AB12,20,cylindrical", {"coupling": "cylindrical", "diameter_mm": 20.0}),
         ("CCMS,machine_side.coupling", "AB12,declared", {"coupling": "declared", "designation": "AB12"}),
         (
@@ -291,7 +291,7 @@ def test_two_symbols_for_one_field_must_agree(heads: str, cells: str, left: list
     ],
 )
 def test_the_coupling_is_what_the_document_says_it_is(heads: str, cells: str, side: dict[str, object]) -> None:
-    """Words first, then a code to the letter, then a shank by its diameter; a code is never interpreted."""
+    """Words first, then a designation of the standards, then a shank by its diameter; no other code is interpreted."""
     imported = _read(f"KIND,ID,{heads}\ncutter,KB-1,{cells}\n")
     (part,) = imported.parts
     assert part.component.model_dump(exclude_none=True)["machine_side"] == side
