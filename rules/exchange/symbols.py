@@ -27,6 +27,7 @@ __all__ = [
     "body_materials",
     "elements",
     "end_of_code",
+    "has_gauge_line",
     "map_readings",
     "symbols",
     "synonyms",
@@ -112,9 +113,6 @@ def body_materials() -> Mapping[str, str]:
     return MappingProxyType({row.code: row.material for row in rows_of(_table("body_materials"), _BodyMaterial)})
 
 
-_SHANK: Final = frozenset({"DMM", "LS", "TCDMM"})
-"""Symbols of a straight shank only."""
-
 _GAUGE_LENGTH: Final = "gauge_length_mm"
 
 
@@ -191,6 +189,20 @@ def end_of_code(code: str, end: EndName, codes: Mapping[str, CodedEnd]) -> CodeM
 
 
 _NO_CODES: Final[Mapping[str, CodedEnd]] = MappingProxyType({})
+
+
+def has_gauge_line(kind: str, coupling: object, designation: object) -> bool:
+    """Return whether a component certainly has a gauge line or contact face on its machine side.
+
+    >>> has_gauge_line("extension", "designated", "HSK-A63"), has_gauge_line("extension", "designated", "KB-x 12")
+    (True, False)
+    """
+    if kind == "base_holder":
+        return True
+    if coupling == "designated":
+        meaning = understood(str(designation), "machine_side")
+        coupling = None if meaning is None else meaning.fields["coupling"]
+    return coupling in COUPLINGS and COUPLINGS[str(coupling)].has_gauge_line
 
 
 def map_readings(
@@ -293,14 +305,12 @@ class _Mapping:
             self._state(one, path, material)
 
     def _has_gauge_line(self) -> bool:
-        if self._kind == "base_holder":
-            return True
-        coupling = self._named.get("machine_side.coupling", self._coupling["machine_side"])
-        if "machine_side.coupling" in self._named or coupling not in (None, "designated"):
-            named = COUPLINGS.get(str(coupling))
-            return named is None or named.has_gauge_line
-        # A coded connection may be a straight shank; what only a shank has then says so.
-        return self._coupling["machine_side"] == "designated" and not self._present & _SHANK
+        """Whether the lengths certainly count from a gauge line or contact face: an unknown code may mean a shank."""
+        return has_gauge_line(
+            self._kind,
+            self._named.get("machine_side.coupling", self._coupling["machine_side"]),
+            self._named.get("machine_side.designation"),
+        )
 
     def _yields(self, one: Reading) -> bool:
         return one.symbol.yields_to in self._present
