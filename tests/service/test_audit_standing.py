@@ -26,7 +26,7 @@ from service.batch.lines import Shared, answer_lines
 from service.cli.audit import INTERRUPTED
 from service.cli.files import BAD_INPUT, FAULT
 from service.cli.main import main
-from tests.support.audits import mixed_lines, records, write
+from tests.support.audits import check_sarif, mixed_lines, records, write
 
 DAY = "2031-06-30"
 
@@ -188,7 +188,9 @@ def test_a_waiver_holds_or_says_why_not(
     (told,) = summary["waivers"]
     assert (told["findings"], said in told["said"]) == (int(covers), True)
     assert bool(told["said"]) == bool(said)
-    results = json.loads((here / "o.sarif").read_text())["runs"][0]["results"]
+    log = json.loads((here / "o.sarif").read_text())
+    check_sarif(log)
+    results = log["runs"][0]["results"]
     (grip,) = (one for one in results if one["ruleId"] == "GRIP-010")
     assert ("suppressions" in grip) == covers
 
@@ -369,7 +371,9 @@ def test_each_kind_of_difference_is_told(here: Path, audit: Callable[..., Any]) 
     (grip,) = (one for one in told["first_updated"] if one["code"] == "GRIP-010")
     assert grip["before"] == [4.0, 30.0]
     states: dict[str, set[str]] = {}
-    for one in json.loads((here / "o.sarif").read_text())["runs"][0]["results"]:
+    log = json.loads((here / "o.sarif").read_text())
+    check_sarif(log)
+    for one in log["runs"][0]["results"]:
         states.setdefault(one["properties"]["stack"], set()).add(one["baselineState"])
     assert (states["D"], states["C"]) == ({"new"}, {"absent"})
     assert states["A"] == {"absent"}

@@ -19,6 +19,7 @@ from rules.schema.parsing import parse_request
 from service.audit.standing import baseline_bytes
 from service.cli.files import BAD_INPUT, VERDICT_CODES
 from service.cli.main import main
+from tests.support.audits import check_sarif
 from tests.support.stacks import assessor
 
 PARTS = 1968
@@ -75,6 +76,7 @@ def test_an_invalid_part_is_one_entry_of_every_output(shop: Path, tmp_path: Path
     causes = [row for row in rows if row["code"] == "AUD-020"]
     assert [(row["part_number"], "mass_kg" in row["message"]) for row in causes] == [("T-1000", True), ("Q-1", True)]
     assert all(f"line {n + 1}" in causes[0]["library"] for n in waiting)
+    check_sarif(json.loads(log.read_text()))
     results = json.loads(log.read_text())["runs"][0]["results"]
     (first, second) = (one for one in results if one["ruleId"] == "AUD-020")
     places = [one["physicalLocation"]["region"]["startLine"] for one in first["locations"]]
