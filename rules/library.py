@@ -24,7 +24,7 @@ from rules.schema.components import ComponentReference, StackEntry, StackPart
 from rules.schema.report import Severity
 from rules.stack.view import part_view
 
-__all__ = ["MOST_PARTS", "MOST_STACKS", "SAME_ID", "LibraryParts", "PartFinding"]
+__all__ = ["MOST_PARTS", "MOST_STACKS", "NOT_USABLE", "SAME_ID", "LibraryParts", "PartFinding"]
 
 MOST_PARTS: Final = 50_000
 """Distinct parts that are compared; further ones are counted only."""
@@ -34,6 +34,9 @@ MOST_STACKS: Final = 200_000
 
 SAME_ID: Final = "AUD-010"
 """Code of a stack id that is used more than once; it compares stacks, so it is no rule of a book."""
+
+NOT_USABLE: Final = "AUD-020"
+"""Code of a part with invalid data: the one cause of what the stacks that wait for it have as REF-050."""
 
 _MOST_PLACES: Final = 5
 _FACTS_AT_ONCE: Final = 5_000

@@ -27,6 +27,7 @@ __all__ = [
     "body_materials",
     "elements",
     "end_of_code",
+    "has_gauge_line",
     "map_readings",
     "symbols",
     "synonyms",
@@ -112,9 +113,6 @@ def body_materials() -> Mapping[str, str]:
     return MappingProxyType({row.code: row.material for row in rows_of(_table("body_materials"), _BodyMaterial)})
 
 
-_SHANK: Final = frozenset({"DMM", "LS", "TCDMM"})
-"""Symbols of a straight shank only."""
-
 _GAUGE_LENGTH: Final = "gauge_length_mm"
 
 
@@ -193,6 +191,20 @@ def end_of_code(code: str, end: EndName, codes: Mapping[str, CodedEnd]) -> CodeM
 _NO_CODES: Final[Mapping[str, CodedEnd]] = MappingProxyType({})
 
 
+def has_gauge_line(kind: str, coupling: object, designation: object) -> bool:
+    """Return whether a component certainly has a gauge line or contact face on its machine side.
+
+    >>> has_gauge_line("extension", "designated", "HSK-A63"), has_gauge_line("extension", "designated", "KB-x 12")
+    (True, False)
+    """
+    if kind == "base_holder":
+        return True
+    if coupling == "designated":
+        meaning = understood(str(designation), "machine_side")
+        coupling = None if meaning is None else meaning.fields["coupling"]
+    return coupling in COUPLINGS and COUPLINGS[str(coupling)].has_gauge_line
+
+
 def map_readings(
     kind: str,
     readings: Sequence[Reading],
@@ -227,8 +239,8 @@ class _Mapping:
     def couple(self, side: str) -> None:
         """Return the coupling of a side: as stated, else by connection code, else a straight shank by its diameter.
 
-        A code that is in the map, or a designation of a standard, is taken as that; any other is compared to the letter
-        only.
+        A code that is in the map, or a designation of a standard, is taken as that. Any other is a designation that is
+        not known, so nothing about the end is decided, unless the document says that it is the shop's own.
         """
         words = self._coupling[side] = self._named.get(f"{side}.coupling")
         codes = [one for one in self._readings if one.symbol.field_of(self._kind) == f"{side}.designation"]
@@ -243,15 +255,29 @@ class _Mapping:
                     self._leave(one, "the map says what the connection code alone means")
             end: EndName = "machine_side" if side == "machine_side" else "workpiece_side"
             meaning = end_of_code(text, end, self._codes) if words is None else None
-            fields = {"coupling": DECLARED.name, "designation": text} if meaning is None else meaning.fields
+            if meaning is None and words is None and self._shank_of(side) is not None:
+                for one in codes:
+                    self._leave(one, "the map lacks the code; the shank diameter says what the end is")
+                self._take_shank(side)
+                return
+            fields = {"coupling": words or "designated", "designation": text} if meaning is None else meaning.fields
             for name, value in fields.items():
                 self._state(codes[0], f"{side}.{name}", value)
             self._coupling[side] = fields["coupling"]
             return
         for one in codes:
             self._leave(one, "the coupling is stated in another way, or the code is missing; codes are not interpreted")
+        if words is None:
+            self._take_shank(side)
+
+    def _shank_of(self, side: str) -> Reading | None:
+        """Return the diameter of the straight shank of a side."""
         shank = next((one for one in self._readings if one.symbol.symbol == "DMM"), None)
-        if words is None and shank is not None and shank.symbol.field_of(self._kind) == f"{side}.diameter_mm":
+        return shank if shank is not None and shank.symbol.field_of(self._kind) == f"{side}.diameter_mm" else None
+
+    def _take_shank(self, side: str) -> None:
+        shank = self._shank_of(side)
+        if shank is not None:
             self._state(shank, f"{side}.coupling", CYLINDRICAL.name)
             self._coupling[side] = CYLINDRICAL.name
 
@@ -279,14 +305,12 @@ class _Mapping:
             self._state(one, path, material)
 
     def _has_gauge_line(self) -> bool:
-        if self._kind == "base_holder":
-            return True
-        coupling = self._named.get("machine_side.coupling", self._coupling["machine_side"])
-        if "machine_side.coupling" in self._named or coupling not in (None, DECLARED.name):
-            named = COUPLINGS.get(str(coupling))
-            return named is None or named.has_gauge_line
-        # A coded connection may be a straight shank; what only a shank has then says so.
-        return self._coupling["machine_side"] == DECLARED.name and not self._present & _SHANK
+        """Whether the lengths certainly count from a gauge line or contact face: an unknown code may mean a shank."""
+        return has_gauge_line(
+            self._kind,
+            self._named.get("machine_side.coupling", self._coupling["machine_side"]),
+            self._named.get("machine_side.designation"),
+        )
 
     def _yields(self, one: Reading) -> bool:
         return one.symbol.yields_to in self._present

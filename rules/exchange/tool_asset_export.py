@@ -207,20 +207,23 @@ def _widest(stack: Stack) -> float | None:
 
 def _connection(stack: Stack) -> str | None:
     first = next(_along_the_axis(stack), None)
-    return None if first is None or isinstance(first, ComponentReference) else connection_code(first.machine_side)
+    side = None if first is None or isinstance(first, ComponentReference) else first.machine_side
+    if isinstance(side, Declared) and side.designation is not None:
+        # people know the tool by the shop's own name, but no reader may take it for a standard's
+        return side.designation if understood(side.designation, "machine_side") is None else None
+    return connection_code(side)
 
 
 def connection_code(side: MachineSide | None) -> str | None:
     """Return the designation of an end by its standard, since the list of codes of ISO 13399 is not public.
 
-    That of the shop is returned where the end has one; None where neither says what it is, and where a reader would
-    take the shop's text for a standard's, or an unknown designation for a shop's.
+    A designation is returned as it is stated. None for an end that no standard designates: a reader would take the
+    shop's own name for a designation.
     """
     if side is None:
         return None
-    if isinstance(side, Declared | Designated):
-        known = side.designation is not None and understood(side.designation, "machine_side") is not None
-        return side.designation if known == isinstance(side, Designated) else None
+    if isinstance(side, Designated):
+        return side.designation
     found = designated_as(side.model_dump(exclude_none=True), "machine_side")
     return None if found is None else found[0]
 

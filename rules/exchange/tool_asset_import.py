@@ -20,7 +20,6 @@ from typing import Any, Final, Literal, TypeAlias, get_args
 from lxml import etree
 from pydantic import ValidationError
 
-from rules.couplings.declared import DECLARED
 from rules.couplings.designation import EndName
 from rules.exchange.fields import Stated, assemble
 from rules.exchange.imported import NO_OPTIONS, AssembledPart, Import, ImportedPart, ImportOptions, fault, not_stated
@@ -400,8 +399,7 @@ class _Asset:
             value = one.value
             if one.symbol.role == "code":
                 meant = self._meant(one.text, "spindle")
-                coupling = DECLARED.name if meant is None else "designated"
-                written = {"coupling": coupling, "designation": one.text}
+                written = {"coupling": "designated", "designation": one.text}
                 value = dict(meant.fields) if meant is not None and meant.by_map else written
             found.setdefault(path, []).append(Stated(one.name, one.text, path, value, one.line))
         figures = {

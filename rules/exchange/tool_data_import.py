@@ -16,11 +16,19 @@ from typing import Any, Final, Literal, get_args
 
 from pydantic import BaseModel
 
-from rules.couplings.designation import understood
 from rules.couplings.sides import COUPLINGS
 from rules.exchange.fields import Stated, assemble, has_field
 from rules.exchange.imported import ImportedPart, ImportOptions, fault, not_stated
-from rules.exchange.symbols import CodeMeaning, Reading, Symbol, end_of_code, map_readings, symbols, unmapped
+from rules.exchange.symbols import (
+    CodeMeaning,
+    Reading,
+    Symbol,
+    end_of_code,
+    has_gauge_line,
+    map_readings,
+    symbols,
+    unmapped,
+)
 from rules.exchange.tool_data import ToolItem, ToolValue
 from rules.exchange.tool_data_outline import outline_of
 from rules.exchange.tool_data_values import (
@@ -103,6 +111,7 @@ _CARRIED: Final = frozenset(
         "flute_length_mm",
         "teeth",
         "helix_angle_deg",
+        "corner_radius_mm",
         "thread",
         "profile",
         "material",
@@ -392,8 +401,9 @@ class _Item:
                 return None
             self._state_end(side, written[0], dict(meaning.fields))
             return "cylindrical"
-        self._state_end(side, written[0], {"coupling": "designated", "designation": code})
-        return "designated"
+        fields = {"coupling": "designated", "designation": code} if meaning is None else meaning.fields
+        self._state_end(side, written[0], fields)
+        return str(fields["coupling"])
 
     def _coupling_by_class(self, side: Side, group: _Group | None) -> tuple[str | None, str]:
         """Return the coupling of a connection by its class, and why there is none."""
@@ -476,15 +486,8 @@ class _Item:
         self._notes.extend(pieces.notes)
 
     def _has_gauge_line(self) -> bool:
-        """Whether the lengths certainly count from a gauge line or contact face."""
-        if self._kind == "base_holder":
-            return True
-        stated = {one.path: str(one.value) for one in self._named}
-        coupling = stated.get("machine_side.coupling", "")
-        meaning = understood(stated.get("machine_side.designation", ""), "machine_side")
-        if coupling == "designated" and meaning is not None:
-            coupling = str(meaning.fields.get("coupling", ""))
-        return coupling in COUPLINGS and COUPLINGS[coupling].has_gauge_line
+        stated = {one.path: one.value for one in self._named}
+        return has_gauge_line(self._kind, stated.get("machine_side.coupling"), stated.get("machine_side.designation"))
 
     def _leave_loose_length(self) -> None:
         """Leave over the functional length from an end that may be a shank."""

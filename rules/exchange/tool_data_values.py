@@ -81,7 +81,7 @@ UNITS: Final[Mapping[str, Mapping[str, Fraction]]] = MappingProxyType(
 NEAR_MM: Final = 0.01
 """Lengths that differ by less are equal; the data are rounded."""
 
-MAY_BE_ZERO: Final = frozenset({"FHA", "BHTA"})
+MAY_BE_ZERO: Final = frozenset({"FHA", "BHTA", "RE"})
 
 
 def plain_number(value: Fraction | float) -> float | int:

@@ -5,9 +5,9 @@
 ``x.csv``: one row per stack, ``x.findings.csv`` with one row per finding, and ``x.summary.csv`` with the summary; RFC
 4180 in UTF-8. A cell that a spreadsheet would take as a formula gets a leading apostrophe.
 
-``x.junit.xml``: one test case per stack, and one per finding on a part. A failed stack is a failure, an undecided one
-and one whose errors are all waived is skipped, an invalid line is an error. Other stacks pass, with warnings in the
-test output. The opening tags have space for the final counts.
+``x.junit.xml``: one test case per stack, and one per finding on a part. A failed stack is a failure, an undecided one,
+one that waits for an invalid part and one whose errors are all waived is skipped, an invalid line and an invalid part
+are errors. Other stacks pass, with warnings in the test output. The opening tags have space for the final counts.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from xml.sax.saxutils import escape, quoteattr
 from pydantic_core import to_json
 
 from rules.audit_items import AuditItem
-from rules.library import PartFinding
+from rules.library import NOT_USABLE, PartFinding
 from service.audit.libraries import AuditInputError
 from service.audit.standing import NEVER_COVERED, NOTHING_KNOWN, Mark, Standing, baseline_bytes, standing_verdict
 from service.audit.tally import AuditSummary, bin_words, problem_words, summary_lines
@@ -341,6 +341,8 @@ def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
     yield "verdict", "review", None, summary.verdicts["review"]
     yield "verdict", "fail", None, summary.verdicts["fail"]
     yield "invalid lines", None, None, summary.bad_lines
+    for cause in summary.invalid_parts:
+        yield "not judged for an invalid part", cause.part, f"{cause.source}: {cause.reason}", cause.stacks
     for group, counts in (("finding", summary.findings), ("undecided", summary.undecided)):
         for code in counts:
             yield group, code.code, f"{code.severity}: {code.title}", code.stacks
@@ -414,8 +416,10 @@ class JunitOutput(Output):
         if item.weight == "pass":
             return
         lines = [_line(item, mark), f"In {', '.join(found.places)}."]
-        if item.weight == "fail" and not mark.covered:
-            outcome: tuple[str, str] = "failures", _element("failure", item.code, item.message, "\n".join(lines))
+        if item.code == NOT_USABLE:
+            outcome: tuple[str, str] = "errors", _element("error", item.code, item.message, "\n".join(lines))
+        elif item.weight == "fail" and not mark.covered:
+            outcome = "failures", _element("failure", item.code, item.message, "\n".join(lines))
         elif item.kind == "undecided" or mark.covered:
             outcome = "skipped", _element("skipped", item.code, item.message, "\n".join(lines))
         else:
@@ -458,6 +462,9 @@ def _outcome(answer: LineAnswer, marks: Sequence[Mark], where: str) -> tuple[str
         return "failures", _element(
             "failure", blamed[0].code if blamed else "policy", words, "\n".join((where, *lines))
         )
+    if answer.invalid:
+        words = "; ".join(f"not judged: {one.key} of the {one.source} is invalid" for one in answer.invalid)
+        return "skipped", _element("skipped", "not judged", words, "\n".join((where, *lines)))
     if answer.undecided:
         words = f"undecided: {', '.join(answer.undecided)}"
         return "skipped", _element("skipped", "undecided", words, "\n".join((where, *lines)))

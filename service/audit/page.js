@@ -37,7 +37,10 @@
   const kindOf = (item) => (item[ITEM.kind] ? "undecided" : item[ITEM.severity]);
   const nameOf = (row) => row[ROW.stack] || "unnamed";
   const placeOf = (row) => `${told.libraries[row[ROW.library]]}, line ${row[ROW.line]}`;
-  const rank = (item) => (item[ITEM.kind] ? 3 : SEVERITIES.indexOf(item[ITEM.severity]));
+  // What keeps stacks from being judged comes first: nothing else is known of them.
+  const NOT_JUDGED = ["AUD-020", "REF-050"];
+  const rank = (item) => (NOT_JUDGED.includes(item[ITEM.code]) ? NOT_JUDGED.indexOf(item[ITEM.code]) - 3
+    : item[ITEM.kind] ? 3 : SEVERITIES.indexOf(item[ITEM.severity]));
 
   // --- filters -----------------------------------------------------------------------------------------------------
 

@@ -24,6 +24,7 @@ from service.audit.tally import (
     AuditSummary,
     BadLine,
     CodeCount,
+    InvalidPart,
     LibraryCount,
     WaiverOutcome,
     WorstStack,
@@ -32,6 +33,7 @@ from service.audit.tally import (
     bin_words,
     gap_words,
     gaps_title,
+    not_judged_words,
     parts_title,
 )
 from service.batch.lines import LineAnswer
@@ -166,7 +168,7 @@ _HEADER: Final = """<title>Audit of {libraries}</title>
 <a class="skip" href="#stacks">To the stacks</a>
 <header>
 <h1>Audit of {libraries}</h1>
-<p>{stacks} judged, {bad}.</p>
+<p>{stacks}{not_judged}, {bad}.</p>
 </header>
 <main>"""
 
@@ -247,8 +249,10 @@ def _rest(summary: AuditSummary, told: Mapping[str, Any]) -> Iterator[str]:
     yield _HEADER.format(
         libraries=_libraries(summary.libraries),
         stacks=count(summary.stacks, "stack"),
+        not_judged=not_judged_words(summary),
         bad=count(summary.bad_lines, "invalid line"),
     )
+    yield from _invalid(summary.invalid_parts)
     if summary.against is not None:
         yield from _differences(summary.against)
     yield from _verdicts(summary)
@@ -275,6 +279,33 @@ def _rest(summary: AuditSummary, told: Mapping[str, Any]) -> Iterator[str]:
 
 _EXPLORER: Final = """<h2 id="stacks" tabindex="-1">Stacks</h2>
 <div id="explorer"><p>The list of all stacks needs scripts, which are part of this file.</p></div>"""
+
+
+def _invalid(parts: Sequence[InvalidPart]) -> Iterator[str]:
+    """Yield the parts for which stacks are not judged, first of all: nothing else is known of those stacks."""
+    if not parts:
+        return
+    yield '<h2 id="invalid-parts">Invalid parts</h2>'
+    told = parts[:_CAUSES_TOLD]
+    left = f"; the first {len(told)} of {len(parts)}, the JSON summary has all" if len(parts) > len(told) else ""
+    rows = (
+        (
+            _head(one.part or "a part"),
+            _cell(one.source),
+            _cell(one.reason),
+            _figure(one.stacks),
+            _cell(
+                ("; ".join(one.first) or "none")
+                + (f"; and {one.stacks - len(one.first)} more" * (one.stacks > len(one.first)))
+            ),
+        )
+        for one in told
+    )
+    about = f"Stacks that refer to these parts are not judged{left}."
+    yield from _table(about, ("Part", "Defined in", "What is wrong", "Stacks", "Waiting stacks"), rows)
+
+
+_CAUSES_TOLD: Final = 100
 
 
 def _differences(one: Against) -> Iterator[str]:
@@ -356,6 +387,8 @@ def _verdicts(summary: AuditSummary) -> Iterator[str]:
             f" {100 * stacks / judged:.1f} %</li>"
         )
     yield f'<li class="bad">not judged <strong>{summary.bad_lines}</strong> invalid lines</li>'
+    if summary.stacks_not_judged:
+        yield f'<li class="bad">not judged <strong>{summary.stacks_not_judged}</strong> stacks with invalid parts</li>'
     yield "</ul>"
 
 

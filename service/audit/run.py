@@ -26,7 +26,7 @@ from service.batch.lines import Include
 __all__ = ["Audit", "Interrupt", "State"]
 
 
-_FORMAT: Final = 2
+_FORMAT: Final = 3
 
 
 class State:
@@ -190,10 +190,12 @@ class Audit:
                     self.state.save(self.place, self.tally)
                 return False
             parts = None if self.assessor is None else parts_of(self.libraries)
+            listed = list(self.tally.invalid_findings())
             if self.assessor is not None and parts is not None:
-                for found, item, mark in self.tally.add_parts(parts, parts.findings(self.assessor)):
-                    for output in self.outputs:
-                        output.add_part(found, item, mark)
+                listed += parts.findings(self.assessor)
+            for found, item, mark in self.tally.add_parts(parts, listed):
+                for output in self.outputs:
+                    output.add_part(found, item, mark)
             summary = self.tally.summary()
             for output in self.outputs:
                 output.finish(summary, self.tally.standing)

@@ -11,7 +11,7 @@ from urllib.parse import quote
 from pydantic_core import to_json
 
 from rules.audit_items import AuditItem
-from rules.library import SAME_ID, PartFinding
+from rules.library import NOT_USABLE, SAME_ID, PartFinding
 from rules.rulebook.book import Rulebook
 from rules.version import VERSION
 from service.audit.outputs import Output
@@ -81,6 +81,7 @@ class SarifOutput(Output):
                 "rulebookSha256": summary.rulebook_sha256,
                 "catalogueSha256": summary.catalogue_sha256,
                 "stacks": summary.stacks,
+                "stacksNotJudged": summary.stacks_not_judged,
                 "verdicts": summary.verdicts,
                 "invalidLines": summary.bad_lines,
             },
@@ -138,6 +139,16 @@ class SarifOutput(Output):
                 "help": {"text": "Give each stack an id of its own, or remove the copy."},
                 "defaultConfiguration": {"level": "warning"},
                 "properties": {"source": "common practice", "safety": False},
+            }
+        )
+        rules.append(
+            {
+                "id": NOT_USABLE,
+                "shortDescription": {"text": "Part with invalid data"},
+                "fullDescription": {"text": "Stacks that refer to it are not judged; this is their one cause."},
+                "help": {"text": "Correct the part where it is defined, and audit again."},
+                "defaultConfiguration": {"level": "warning"},
+                "properties": {"source": "definition of the contract", "safety": True},
             }
         )
         return {

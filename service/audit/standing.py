@@ -18,12 +18,14 @@ from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple, TypeAlias, get_args
 
 from rules.audit_items import VERDICTS, AuditItem, Kind
+from rules.library import NOT_USABLE
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.report import Severity, Verdict
 from rules.schema.short_form import NotYAMLError, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.schema.waivers import Waiver, WaiverFile
+from rules.stack.chain import INVALID_PART
 from service.audit.libraries import AuditInputError
 from service.batch.lines import LineAnswer
 
@@ -53,9 +55,11 @@ NEVER_COVERED: Final = frozenset(
         *("KNOB-010", "KNOB-020", "KNOB-030", "KNOB-040", "STK-060"),
         *("MCH-010", "MCH-020", "MCH-030", "MCH-040", "MCH-050", "MCH-060", "MCH-070", "MCH-080", "MCH-090", "MCH-100"),
         *("SPN-010", "TAP-030", "BAL-030"),
+        *(INVALID_PART, NOT_USABLE),
     }
 )
-"""Rules that no waiver or baseline covers: speed at which something bursts or lets go, retention knob, machine."""
+"""Rules that no waiver or baseline covers: speed at which something bursts or lets go, retention knob, machine, and
+stacks that could not be judged."""
 
 _MOST_BYTES: Final = 1024 * 1024 * 1024
 _BASELINE_FORM: Final = "stackgauge-baseline-1"
@@ -214,15 +218,19 @@ class Standing:
 
     def marks(self, answer: LineAnswer) -> tuple[Mark, ...]:
         """Return the marks of the findings of one stack."""
-        return self.marked(answer.items, answer.stack)
+        return self.marked(answer.items, answer.stack, judged=not answer.invalid)
 
-    def marked(self, items: Sequence[AuditItem], stack: str | None) -> tuple[Mark, ...]:
-        """Return the marks of findings of one stack, or of parts of the library."""
+    def marked(self, items: Sequence[AuditItem], stack: str | None, *, judged: bool = True) -> tuple[Mark, ...]:
+        """Return the marks of findings of one stack, or of parts of the library.
+
+        What a stack lacks that waits for an invalid part, and so was not ``judged``, is not fixed.
+        """
         if self.earlier is None and self._known is None and not self._by_place:
             return (_NO_MARK,) * len(items)
         states: Sequence[tuple[State | None, tuple[Any, Any] | None]] = [(None, None)] * len(items)
         if self.earlier is not None:
-            self.earlier.note_judged(stack)
+            if judged:
+                self.earlier.note_judged(stack)
             states = self.earlier.take(items)
         return tuple(
             Mark(state, before, self._is_known(one), self._waiver(one, stack))

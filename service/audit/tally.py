@@ -15,7 +15,7 @@ from rich.text import Text
 
 from rules.audit_items import VERDICTS, AuditItem, Kind, StackPart, identity_of
 from rules.gaps import FieldGap
-from rules.library import LibraryParts, PartFinding
+from rules.library import NOT_USABLE, LibraryParts, PartFinding
 from rules.quantities.models import Out
 from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.schema.report import Severity, Verdict
@@ -36,6 +36,7 @@ __all__ = [
     "BinCount",
     "CodeCount",
     "GapCount",
+    "InvalidPart",
     "LibraryCount",
     "PartCount",
     "Tally",
@@ -46,6 +47,7 @@ __all__ = [
     "bin_words",
     "gap_words",
     "gaps_title",
+    "not_judged_words",
     "noted_words",
     "open_words",
     "parts_title",
@@ -110,6 +112,12 @@ class PartCount(Out):
     decided: bool = Field(description="False for parts on which the rule could not be decided.")
     parts: int
     first: list[str] = Field(description="First parts, each with the rule's message and its places.")
+
+
+class InvalidPart(InvalidPartCount):
+    """An invalid part with the first stacks that wait for it."""
+
+    first: list[str] = Field(description="First stacks that are not judged for it, each with its place.")
 
 
 class GapCount(Out):
@@ -216,7 +224,7 @@ class AuditSummary(Out):
     stack_ids_left_out: int = Field(description="Stacks whose id is not compared with the others, beyond a bound.")
     parts: list[PartCount] = Field(description="Findings on single parts, by rule.")
     stacks_not_judged: int = Field(description="Number of stacks with an invalid part; their verdict is no pass.")
-    invalid_parts: list[InvalidPartCount] = Field(description="Invalid parts, the one with most stacks first.")
+    invalid_parts: list[InvalidPart] = Field(description="Invalid parts, the one with most stacks first.")
     gaps: list[GapCount] = Field(description="Missing fields, the most decisive first.")
     gaps_left_out: int = Field(description="Missing fields beyond those that are listed.")
     worst: list[WorstStack]
@@ -262,10 +270,30 @@ MOST_PARTS: Final = 5000
 """Most parts that are told apart for one missing field."""
 
 BAD_LINES_TOLD: Final = 20
+WAITING_TOLD: Final = 10
 PARTS_TOLD: Final = 5
 
 _LONGEST_DETAIL: Final = 300
 _PARTS_TOLD: Final = 3
+
+
+class _Waiting:
+    """Stacks that wait for an invalid part."""
+
+    def __init__(self, stacks: int = 0, places: Iterable[str] = (), first: Iterable[str] = ()) -> None:
+        self.stacks = stacks
+        self.places = list(places)
+        """First places that define it or refer to it."""
+        self.first = list(first)
+
+    def add(self, place: str, name: str | None, *, is_stack: bool) -> None:
+        """Take in a stack, or the line that defines the part."""
+        if len(self.places) < PARTS_TOLD:
+            self.places.append(place)
+        if is_stack:
+            self.stacks += 1
+            if len(self.first) < WAITING_TOLD:
+                self.first.append(f"{name or 'unnamed stack'} ({place})")
 
 
 class _GapTally:
@@ -330,7 +358,7 @@ class Tally:
         self._unknown = 0
         self._gaps: dict[tuple[str, str], _GapTally] = {}
         self._not_judged = 0
-        self._invalid: Counter[InvalidUse] = Counter()
+        self._invalid: dict[InvalidUse, _Waiting] = {}
         self._worst: list[tuple[tuple[float, ...], dict[str, Any]]] = []
         self._first_bad: list[tuple[int, int, str]] = []
         self._parts: LibraryParts | None = None
@@ -340,6 +368,10 @@ class Tally:
     def add(self, library: int, answer: LineAnswer, marks: Sequence[Mark] | None = None) -> None:
         """Count one result of the library with this index, and the marks of its findings, found here if not given."""
         marks = self.standing.marks(answer) if marks is None else marks
+        for part in answer.invalid:
+            place = f"{self._libraries[library]}, line {answer.number}"
+            waiting = self._invalid.setdefault(part, _Waiting())
+            waiting.add(place, answer.stack, is_stack=answer.verdict is not None)
         if answer.verdict is None:
             self._add_bad(library, answer)
             return
@@ -354,7 +386,6 @@ class Tally:
         if answer.invalid:
             # Without its part a stack has no runout or findings to rank it by.
             self._not_judged += 1
-            self._invalid.update(answer.invalid)
         else:
             self._weigh(library, answer)
         self._add_gaps(answer)
@@ -396,8 +427,33 @@ class Tally:
         for key, found in by_field.items():
             self._gaps.setdefault(key, _GapTally()).add(found)
 
-    def add_parts(self, parts: LibraryParts, found: Iterable[PartFinding]) -> list[tuple[PartFinding, AuditItem, Mark]]:
-        """Take in the distinct parts of the libraries and what the rules found on them; return it with its marks."""
+    def _invalid_counts(self) -> list[tuple[InvalidUse, InvalidPartCount]]:
+        return invalid_part_counts({part: one.stacks for part, one in self._invalid.items()})
+
+    def invalid_findings(self) -> Iterator[PartFinding]:
+        """Yield a finding for each invalid part, once, however many stacks wait for it."""
+        for part, told in self._invalid_counts():
+            name = told.part or "a part"
+            many = count(told.stacks, "stack") if told.stacks else "No stack"
+            wait = f"{many} {'wait' if told.stacks > 1 else 'waits'} for it."
+            yield PartFinding(
+                code=NOT_USABLE,
+                severity="warning",
+                title="Part with invalid data",
+                part=name,
+                message=f"{name} of the {told.source} is invalid: {told.reason}. {wait}",
+                remedy=f"Correct {name} in the {told.source}, and audit again.",
+                places=tuple(self._invalid[part].places),
+                decided=True,
+            )
+
+    def add_parts(
+        self, parts: LibraryParts | None, found: Iterable[PartFinding]
+    ) -> list[tuple[PartFinding, AuditItem, Mark]]:
+        """Take in the distinct parts of the libraries and what is found on them; return it with its marks.
+
+        Parts are None where they cannot be compared. Invalid parts have a list of their own in the summary.
+        """
         counts: dict[tuple[str, bool], PartCount] = {}
         listed = list(found)
         items = [item_of_part(one) for one in listed]
@@ -405,6 +461,8 @@ class Tally:
         for one, item, mark in zip(listed, items, marks, strict=True):
             self._add_item(item, mark, None)
             self._parts_verdict = max(self._parts_verdict, item.weight, key=VERDICTS.index)
+            if one.code == NOT_USABLE:
+                continue
             key = one.code, one.decided
             before = counts.get(key)
             first = [] if before is None else before.first
@@ -430,8 +488,6 @@ class Tally:
 
     def _add_bad(self, library: int, answer: LineAnswer) -> None:
         self.bad[library] += 1
-        for part in answer.invalid:
-            self._invalid[part] += 0
         detail, fault = problem_words(answer.text)
         self.faults += fault
         if len(self._first_bad) < BAD_LINES_TOLD:
@@ -470,7 +526,7 @@ class Tally:
             "unknown": self._unknown,
             "gaps": [[*key, *one.dump()] for key, one in sorted(self._gaps.items())],
             "not_judged": self._not_judged,
-            "invalid": [[*key, many] for key, many in self._invalid.items()],
+            "invalid": [[*key, one.stacks, one.places, one.first] for key, one in self._invalid.items()],
             "worst": self._worst,
             "first_bad": self._first_bad,
             "after_waivers": dict(self._after_waivers),
@@ -495,7 +551,7 @@ class Tally:
         self._shares = dumped["shares"]
         self.standing.load(dumped["standing"])
         self._not_judged = int(dumped["not_judged"])
-        self._invalid = Counter({InvalidUse(*key): int(many) for *key, many in dumped["invalid"]})
+        self._invalid = {InvalidUse(*rest[:3]): _Waiting(*rest[3:]) for rest in dumped["invalid"]}
 
     def summary(self) -> AuditSummary:
         """The summary so far."""
@@ -537,7 +593,10 @@ class Tally:
             stack_ids_left_out=0 if self._parts is None else self._parts.stacks_left_out,
             parts=self._part_counts,
             stacks_not_judged=self._not_judged,
-            invalid_parts=invalid_part_counts(self._invalid),
+            invalid_parts=[
+                InvalidPart(**told.model_dump(), first=self._invalid[part].first)
+                for part, told in self._invalid_counts()
+            ],
             gaps=self._gap_counts()[:GAPS_TOLD],
             gaps_left_out=max(0, len(self._gaps) - GAPS_TOLD),
             worst=[
@@ -623,6 +682,8 @@ def _rank(one: AuditItem | EarlierItem) -> int:
     """Return a number that is least for the gravest: errors, warnings, undecided rules, advice."""
     if one.kind == "undecided":
         return 2
+    if one.code == NOT_USABLE:
+        return 0  # it comes before the many stacks that wait for it
     return {"error": 0, "warning": 1, "advice": 3}[one.severity]
 
 
@@ -678,8 +739,8 @@ def print_audit(summary: AuditSummary, console: Console) -> None:
 def summary_lines(summary: AuditSummary) -> Iterator[str]:
     """Yield the lines of the summary."""
     judged = summary.stacks or 1
-    not_judged = f", {summary.stacks_not_judged} of them not judged" if summary.stacks_not_judged else " judged"
-    yield f"{count(summary.stacks, 'stack')}{not_judged}, {count(summary.bad_lines, 'invalid line')}"
+    stacks = f"{count(summary.stacks, 'stack')}{not_judged_words(summary)}"
+    yield f"{stacks}, {count(summary.bad_lines, 'invalid line')}"
     verdicts = (
         ("Pass", summary.verdicts["pass"]),
         ("Review", summary.verdicts["review"]),
@@ -704,6 +765,11 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
     told = (f"{one.library}, line {one.line}: {one.detail}" for one in summary.first_bad_lines)
     more = summary.bad_lines - len(summary.first_bad_lines)
     yield from _headed("Invalid lines" if more == 0 else f"Invalid lines, first {len(summary.first_bad_lines)}", told)
+
+
+def not_judged_words(summary: AuditSummary) -> str:
+    """Return what follows the number of stacks."""
+    return f", {summary.stacks_not_judged} of them not judged" if summary.stacks_not_judged else " judged"
 
 
 def _open_lines(summary: AuditSummary) -> Iterator[str]:
@@ -779,7 +845,7 @@ def _waiver(one: WaiverOutcome) -> str:
     return f"{one.code} {one.stack}: covers {many}, until {one.expires}, {one.owner} ({one.reason}){said}"
 
 
-def _invalid(one: InvalidPartCount) -> str:
+def _invalid(one: InvalidPart) -> str:
     return f"{one.stacks:>6}  {one.part or 'a part'} of the {one.source}: {one.reason}"
 
 

@@ -91,7 +91,7 @@ class Tally:
             "codes": dict(sorted(self._codes.items())),
             "undecided": dict(sorted(self._undecided.items())),
             "stacks_not_judged": self._not_judged,
-            "invalid_parts": invalid_part_counts(self._invalid),
+            "invalid_parts": [told for _, told in invalid_part_counts(self._invalid)],
         }
 
 

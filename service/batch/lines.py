@@ -548,10 +548,10 @@ def _invalid_used(request: CheckRequest, mounted: Mounted) -> tuple[InvalidUse, 
     return tuple(found)
 
 
-def invalid_part_counts(counted: Mapping[InvalidUse, int]) -> list[InvalidPartCount]:
-    """The invalid parts, the one with most stacks first."""
+def invalid_part_counts(counted: Mapping[InvalidUse, int]) -> list[tuple[InvalidUse, InvalidPartCount]]:
+    """The invalid parts with their counts, the one with most stacks first."""
     return [
-        InvalidPartCount(part=one.key or None, source=one.source, reason=one.reason, stacks=many)
+        (one, InvalidPartCount(part=one.key or None, source=one.source, reason=one.reason, stacks=many))
         for one, many in sorted(counted.items(), key=lambda found: (-found[1], found[0]))
     ]
 

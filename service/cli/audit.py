@@ -35,6 +35,7 @@ from service.batch.pool import Pool, cores
 from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, add_rulebooks, report_console, settings_of
 from service.operations.assessors import Snapshot, load_assessor, rules_in_force
 from service.operations.settings import Settings
+from service.sheets.text import count
 
 __all__ = ["INTERRUPTED", "audit_arguments"]
 
@@ -179,9 +180,10 @@ def _run(arguments: argparse.Namespace) -> int:
 
 
 def _prune(path: Path, audit: Audit, summary: AuditSummary) -> None:
-    if summary.bad_lines:
-        # The findings of a stack that could not be read are not gone.
-        print(f"audit: {path} is not pruned, since {summary.bad_lines} lines could not be judged", file=sys.stderr)
+    if summary.bad_lines or summary.stacks_not_judged:
+        # The findings of a stack that could not be judged are not gone.
+        what = f"{count(summary.stacks_not_judged, 'stack')} and {count(summary.bad_lines, 'line')}"
+        print(f"audit: {path} is not pruned, since {what} could not be judged", file=sys.stderr)
         return
     path.write_bytes(baseline_bytes(audit.tally.standing.remaining()))
 

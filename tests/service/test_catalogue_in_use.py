@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import junitparser
 import pytest
 
 from rules.assessor import Assessor
 from rules.exchange.catalogue import load_catalogue
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
+from service.audit.standing import baseline_bytes
 from service.cli.files import BAD_INPUT, VERDICT_CODES
 from service.cli.main import main
+from tests.support.audits import check_sarif
 from tests.support.stacks import assessor
 
 PARTS = 1968
@@ -54,6 +59,59 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     lines = [_request(n, "T-1000" if n in BAD_STACKS else f"T-{n}") for n in range(STACKS)]
     (folder / "library.ndjson").write_text("".join(json.dumps(one) + "\n" for one in lines))
     return folder
+
+
+def test_an_invalid_part_is_one_entry_of_every_output(shop: Path, tmp_path: Path) -> None:
+    """With its reason and the stacks that wait, which no output calls passed; nothing covers it."""
+    library = tmp_path / "x.ndjson"
+    lines = (shop / "library.ndjson").read_bytes().splitlines(keepends=True)[:80]
+    library.write_bytes(b"".join(lines) + b'{"components": {"Q-1": {"kind": "collet", "id": "q", "mass_kg": 0}}}\n')
+    outs = [tmp_path / f"o.{kind}" for kind in ("csv", "sarif", "junit.xml", "html")]
+    arguments = [str(library), "--catalogue", str(shop / "parts"), "--quiet", "--baseline", str(tmp_path / "b")]
+    (tmp_path / "b").write_bytes(baseline_bytes([]))
+    assert main(["audit", *arguments, *(word for out in outs for word in ("--out", str(out)))]) == BAD_INPUT
+    waiting = sorted(BAD_STACKS & set(range(80)))
+    table, log, suite, page = (out.with_suffix(".findings.csv") if out.suffix == ".csv" else out for out in outs)
+    rows = list(csv.DictReader(io.StringIO(table.read_bytes().decode(), newline="")))
+    causes = [row for row in rows if row["code"] == "AUD-020"]
+    assert [(row["part_number"], "mass_kg" in row["message"]) for row in causes] == [("T-1000", True), ("Q-1", True)]
+    assert all(f"line {n + 1}" in causes[0]["library"] for n in waiting)
+    check_sarif(json.loads(log.read_text()))
+    results = json.loads(log.read_text())["runs"][0]["results"]
+    (first, second) = (one for one in results if one["ruleId"] == "AUD-020")
+    places = [one["physicalLocation"]["region"]["startLine"] for one in first["locations"]]
+    assert places == [n + 1 for n in waiting]
+    assert second["properties"]["partNumbers"] == ["Q-1"]
+    (cases,) = junitparser.JUnitXml.fromfile(str(suite))
+    told = {case.name: [str(one._tag) for one in case.result] for case in cases}
+    assert {name for name, found in told.items() if found == ["skipped"]} == {f"S-{n}" for n in waiting}
+    assert (told["T-1000 AUD-020"], cases.errors) == (["error"], 3)
+    text = page.read_text()
+    assert text.index('id="invalid-parts"') < text.index('id="verdicts"')
+    assert all(f"S-{n} (" in text for n in waiting)
+
+
+def test_stacks_that_wait_are_not_fixed(shop: Path, tmp_path: Path, capsys: Any) -> None:
+    """Their earlier findings are gone for want of a judgement, and a baseline keeps them."""
+    library, last, known = tmp_path / "x.ndjson", tmp_path / "last.sarif", tmp_path / "known"
+    requests = [_request(n, "T-7") for n in range(3)]
+    for one in requests:
+        one["operations"][0]["limits"]["runout"]["tir_um"] = 1
+    write = lambda: library.write_text("".join(json.dumps(one) + "\n" for one in requests))  # noqa: E731
+    write()
+    common = ["audit", str(library), "--catalogue", str(shop / "parts"), "--quiet"]
+    main([*common, "--out", str(last), "--write-baseline", str(known)])
+    before = known.read_bytes()
+    requests[1]["stack"]["components"][2] = _reference("T-1000", CUTTER["id"])
+    write()
+    capsys.readouterr()
+    main([*common, "--json", "--against", str(last), "--baseline", str(known), "--prune-baseline"])
+    out, said = capsys.readouterr()
+    summary = json.loads(out)
+    assert (summary["against"]["fixed"], {one["stack"] for one in summary["against"]["first_gone"]}) == (0, {"S-1"})
+    assert summary["against"]["first_new"][0]["code"] == "AUD-020"
+    assert known.read_bytes() == before
+    assert "1 stack and 0 lines" in said
 
 
 @pytest.mark.parametrize("workers", [[], ["--workers", "2"]])

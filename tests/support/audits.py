@@ -10,6 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import jsonschema
+
 from service.batch.lines import LineAnswer
 from tests.support.libraries import library_lines
 
@@ -50,6 +52,38 @@ def write(path: Path, lines: Iterable[bytes]) -> Path:
 def records(path: Path) -> list[dict[str, Any]]:
     """Return the objects of an .ndjson file."""
     return [json.loads(line) for line in path.read_bytes().splitlines()]
+
+
+@cache
+def _sarif() -> Any:
+    schema = json.loads((ROOT / "tests/service/schemas/sarif-2.1.0-rtm.5.json").read_text("utf-8"))
+    return jsonschema.Draft4Validator(schema, format_checker=jsonschema.FormatChecker())
+
+
+def check_sarif(log: Any) -> None:
+    """Hold a log against the schema of SARIF 2.1.0, and against clauses of the standard that it does not express."""
+    assert [f"{list(one.absolute_path)}: {one.message}" for one in _sarif().iter_errors(log)] == []
+    for run in log["runs"]:
+        results, driver = run["results"], run["tool"]["driver"]
+        # 3.27.9 and .10: a result that is no failure has no level; 3.27.5: its rule is described
+        assert all(one["level"] == "none" for one in results if one["kind"] != "fail")
+        assert {one["ruleId"] for one in results if one.get("baselineState") != "absent"} <= {
+            one["id"] for one in driver["rules"]
+        }
+        # 3.27.24: a state on one result means one on all, against a baseline that is named (3.14.5)
+        states = ["baselineState" in one for one in results]
+        assert all(states) or not any(states)
+        assert any(states) <= ("baselineGuid" in run)
+        # 3.58.5 and 3.52: what a notification names is described
+        for one in run["invocations"]:
+            told = {notice["descriptor"]["id"] for notice in one["toolExecutionNotifications"]}
+            assert told <= {notice["id"] for notice in driver["notifications"]}
+        # 3.4.3 and .4: relative references with a base that the run has
+        for result in results:
+            for place in result.get("locations", ()):
+                artifact = place["physicalLocation"]["artifactLocation"]
+                assert artifact["uriBaseId"] in run["originalUriBaseIds"]
+                assert not artifact["uri"].startswith("/")
 
 
 def started(*arguments: str, cwd: Path, **environment: str) -> subprocess.Popen[bytes]:

@@ -238,7 +238,8 @@ def test_heads_that_mean_nothing_are_listed() -> None:
         ("BMC", "HC", "cutter", "material"),
         ("DCON", "20", "cutter", "coupling of the machine side is not stated"),
         ("CZCMS", "63", "cutter", "code"),
-        ("LPR", "60", "cutter", "gauge line"),
+        ("LPR", "60", "base_holder", "nut"),
+        ("LF", "60", "cutter", "gauge line"),
         ("CCWS", "AB12", "cutter", "no workpiece side"),
     ],
 )
@@ -272,10 +273,10 @@ def test_two_symbols_for_one_field_must_agree(heads: str, cells: str, left: list
     ("heads", "cells", "side"),
     [
         ("DMM", "20", {"coupling": "cylindrical", "diameter_mm": 20.0}),
-        ("CCMS", "AB12", {"coupling": "declared", "designation": "AB12"}),
-        ("CCMS,CZCMS", "AB12,63", {"coupling": "declared", "designation": "AB12 63"}),
-        ("CZCMS,CCMS", "63,AB12", {"coupling": "declared", "designation": "AB12 63"}),
-        ("CCMS,DMM", "AB12,20", {"coupling": "declared", "designation": "AB12", "diameter_mm": 20.0}),
+        ("CCMS", "AB12", {"coupling": "designated", "designation": "AB12"}),
+        ("CCMS,CZCMS", "AB12,63", {"coupling": "designated", "designation": "AB12 63"}),
+        ("CZCMS,CCMS", "63,AB12", {"coupling": "designated", "designation": "AB12 63"}),
+        ("CCMS,DMM", "AB12,20", {"coupling": "cylindrical", "diameter_mm": 20.0}),
         ("CCMS,DMM,machine_side.coupling", "AB12,20,cylindrical", {"coupling": "cylindrical", "diameter_mm": 20.0}),
         ("CCMS,machine_side.coupling", "AB12,declared", {"coupling": "declared", "designation": "AB12"}),
         (
@@ -291,7 +292,7 @@ def test_two_symbols_for_one_field_must_agree(heads: str, cells: str, left: list
     ],
 )
 def test_the_coupling_is_what_the_document_says_it_is(heads: str, cells: str, side: dict[str, object]) -> None:
-    """Words first, then a code to the letter, then a shank by its diameter; a code is never interpreted."""
+    """Words first, then a designation of the standards, then a shank by its diameter; no other code is interpreted."""
     imported = _read(f"KIND,ID,{heads}\ncutter,KB-1,{cells}\n")
     (part,) = imported.parts
     assert part.component.model_dump(exclude_none=True)["machine_side"] == side
@@ -300,11 +301,12 @@ def test_the_coupling_is_what_the_document_says_it_is(heads: str, cells: str, si
 @pytest.mark.parametrize(
     ("heads", "cells", "length"),
     [
-        ("LPR", "80", None),
-        ("DMM,LPR", "20,80", None),
-        ("CCMS,LPR", "AB12,80", 80.0),
-        ("CCMS,DMM,LPR", "AB12,20,80", None),
-        ("CCMS,LF,LPR", "AB12,78,80", None),
+        ("LF", "80", None),
+        ("DMM,LF", "20,80", None),
+        ("CCMS,LF", "HSK-A63,80", 80.0),
+        ("CCMS,LF", "AB12,80", None),
+        ("CCMS,DMM,LF", "AB12,20,80", None),
+        ("CCMS,LF,LPR", "HSK-A63,78,80", 78.0),
         ("machine_side.coupling,LF", "polygonal_taper,80", 80.0),
         ("machine_side.coupling,LF", "cylindrical,80", None),
     ],
@@ -314,7 +316,7 @@ def test_a_length_from_the_gauge_line_needs_a_gauge_line(heads: str, cells: str,
     imported = _read(f"KIND,ID,{heads}\nextension,KB-1,{cells}\n")
     (part,) = imported.parts
     assert part.component.model_dump()["gauge_length_mm"] == length
-    assert {one.name for one in part.unmapped} >= ({"LPR"} if length is None and "LPR" in heads else set())
+    assert {one.name for one in part.unmapped} >= ({"LF"} if length is None else set())
 
 
 @pytest.mark.parametrize(

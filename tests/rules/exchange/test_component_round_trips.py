@@ -156,7 +156,7 @@ def test_an_export_to_mtconnect_is_read_back_equal(kind: str, data: st.DataObjec
         ({"coupling": "hollow_taper", "size": "63", "form": "A"}, "HSK-A63"),
         ({"coupling": "steep_taper", "size": "40", "form": "iso_7388_1_ad"}, "ISO 7388-1 AD 40"),
         ({"coupling": "cylindrical", "diameter_mm": 12, "tolerance": "h6", "form": "plain", "length_mm": 45}, None),
-        ({"coupling": "declared", "designation": "KB-x 12"}, "KB-x 12"),
+        ({"coupling": "designated", "designation": "KB-x 12"}, "KB-x 12"),
     ],
 )
 @pytest.mark.parametrize("form", ["csv", "mtconnect"])

@@ -228,29 +228,30 @@ def test_the_element_counts_and_not_its_code() -> None:
 
 
 def test_a_connection_code_is_kept_and_never_interpreted() -> None:
-    """It becomes the designation of a declared coupling of unknown gender, so no joint passes for it alone."""
+    """It becomes a designation that is not known, so nothing is decided for it."""
     part = _part("<ConnectionCodeMachineSide>HSK63A</ConnectionCodeMachineSide>", kind="base_holder")
-    assert _stated(part)["machine_side"] == {"coupling": "declared", "designation": "HSK63A"}
-    assert "machine_side.gender" in {one.field for one in part.not_stated}
+    assert _stated(part)["machine_side"] == {"coupling": "designated", "designation": "HSK63A"}
 
 
 def test_a_connection_code_that_is_no_designation_is_listed() -> None:
     """The rest of the component stands."""
-    part = _part("<ConnectionCodeMachineSide>?#!</ConnectionCodeMachineSide>", kind="base_holder")
-    assert _stated(part)["machine_side"] == {"coupling": "declared"}
+    part = _part("<ConnectionCodeMachineSide>a\u202eb</ConnectionCodeMachineSide>", kind="base_holder")
+    assert "machine_side" not in _stated(part)
     assert "ConnectionCodeMachineSide" in _left(part)
 
 
 def test_a_functional_length_counts_from_a_gauge_line() -> None:
-    """Golden: with a connection code it is the gauge length, with a shank it has no datum."""
+    """Golden: with a taper it is the gauge length; with a shank, or a code that may mean one, it has no datum."""
     length = "<FunctionalLength>110</FunctionalLength>"
     cut = "<CuttingDiameterMax>50</CuttingDiameterMax>"
-    coded = "<ConnectionCodeMachineSide>AB</ConnectionCodeMachineSide>"
+    coded = "<ConnectionCodeMachineSide>{}</ConnectionCodeMachineSide>"
     alone = {"read_as": "cutter"}
-    assert _stated(_part(coded + _measured(length, cut), **alone))["gauge_length_mm"] == 110
+    known, unknown = coded.format("HSK-A63"), coded.format("AB")
+    assert _stated(_part(known + _measured(length, cut), **alone))["gauge_length_mm"] == 110
     for part in (
         _part(_measured(length, cut), **alone),
-        _part(coded + _measured(length, cut, "<ShankDiameter>20</ShankDiameter>"), **alone),
+        _part(unknown + _measured(length, cut), **alone),
+        _part(unknown + _measured(length, cut, "<ShankDiameter>20</ShankDiameter>"), **alone),
     ):
         assert "gauge_length_mm" not in _stated(part)
         assert "FunctionalLength" in _left(part)

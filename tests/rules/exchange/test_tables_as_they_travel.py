@@ -186,7 +186,7 @@ def test_a_wrong_map_is_refused(text: str, error: type[Exception]) -> None:
         read_import_map(text.encode())
 
 
-_OUTLINE = "KIND;ID;LPR;BD_1;LB_1;BHTA_1;BD_2;LB_2\nbase_holder;KB-1;{};{};{};{};{};{}\n"
+_OUTLINE = "KIND;ID;LF;BD_1;LB_1;BHTA_1;BD_2;LB_2\nbase_holder;KB-1;{};{};{};{};{};{}\n"
 _CONE = round(24 + 2 * 55 * math.tan(math.radians(4.2)), 6)
 
 

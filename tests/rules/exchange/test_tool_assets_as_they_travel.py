@@ -244,7 +244,7 @@ def test_a_tool_alone_is_a_component(name: str, version: str | None, component: 
                 "id": "KB-T-7",
                 "serial": "7",
                 "part_number": "KB-T",
-                "spindle_side": {"coupling": "declared", "designation": "KB-OWN-4"},
+                "spindle_side": {"coupling": "designated", "designation": "KB-OWN-4"},
                 "functional_length_mm": 139.7,
                 "status": ["tagged_out"],
             },
@@ -342,7 +342,7 @@ def test_coupling_and_lengths_say_what_a_tool_is(code: str, measurements: str, d
             "different",
         ),
         ("<Measurements><FunctionalLength>9000</FunctionalLength></Measurements>", "FunctionalLength", "5000 or less"),
-        ("<ConnectionCodeMachineSide>?#!</ConnectionCodeMachineSide>", "ConnectionCodeMachineSide", ""),
+        ("<ConnectionCodeMachineSide>a\u202eb</ConnectionCodeMachineSide>", "ConnectionCodeMachineSide", ""),
     ],
 )
 def test_a_senseless_value_of_an_assembled_tool_is_listed(inside: str, name: str, words: str) -> None:

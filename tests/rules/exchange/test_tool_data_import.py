@@ -380,7 +380,7 @@ def test_a_code_that_the_map_lacks_is_a_designation() -> None:
             file.value(item, "DMM", diameter, "mm")
         ends.append(_one(file).component["machine_side"])
     assert ends[:3] == [
-        {"coupling": "designated", "designation": "HSK-A63"},
+        {"coupling": "hollow_taper", "form": "A", "size": "63"},
         {"coupling": "designated", "designation": "KB-XY"},
         {"coupling": "cylindrical", "diameter_mm": 16},
     ]
