@@ -1,6 +1,6 @@
 // The view that compares any number of stacks for the operation and machine under Check.
 import {
-  createEditor, fill, get, goToFirst, lineAndColumn, make, NotJson, placesOf, post, Problem, showProblem,
+  createEditor, fill, get, goToFirst, lineAndColumn, make, markFields, NotJson, placesOf, post, Problem, showProblem,
 } from "./base.js";
 import { showComparison } from "./comparison_report.js";
 
@@ -14,15 +14,19 @@ export function createComparisonView(element, checkedText) {
 
   async function compare() {
     showProblem(find("problem"), null);
+    markFields(find("alternatives"), null);
     find("result").setAttribute("aria-busy", "true");
+    let text = null;
     try {
-      showComparison(find("report"), await post("v1/comparisons", body()));
+      text = body();
+      showComparison(find("report"), await post("v1/comparisons", text));
       find("report").hidden = false;
       find("status").textContent = find("report").querySelector(".outcome").textContent;
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
       find("report").hidden = true;
-      showProblem(find("problem"), error.document, places);
+      const problem = markFields(find("alternatives"), error.document, text === null ? undefined : JSON.parse(text));
+      showProblem(find("problem"), problem, places);
       goToFirst(error.document, places);
     } finally {
       find("result").removeAttribute("aria-busy");
@@ -58,7 +62,7 @@ export function createComparisonView(element, checkedText) {
       throw new Problem({
         title: `Stack ${letter(index)} is not JSON`,
         detail: `JSON error: ${error.message}.`,
-        errors: [{ detail: error.message, line, column, side: index }],
+        errors: [{ detail: error.message, line, column, side: index, at: [`/alternatives/${index}/stack`] }],
       });
     }
   }
@@ -108,8 +112,8 @@ export function createComparisonView(element, checkedText) {
       make("option", { value: "" }, "Your own JSON"),
     ];
     const choice = make("select", { id: id("choice"), onchange: () => choose(index) }, options);
-    const name = make("input", { id: id("name"), autocomplete: "off" });
-    const area = make("textarea", { id: id("json"), rows: "12", spellcheck: "false", autocapitalize: "off", wrap: "off", oninput: () => (choice.value = "") });
+    const name = make("input", { id: id("name"), autocomplete: "off", "data-at": `/alternatives/${index}/name` });
+    const area = make("textarea", { id: id("json"), "data-at": `/alternatives/${index}/stack`, rows: "12", spellcheck: "false", autocapitalize: "off", wrap: "off", oninput: () => (choice.value = "") });
     const cursor = make("p", { class: "note" });
     const field = (words, input) => make("div", { class: "field wide" }, make("label", { for: input.id }, words), input);
     const box = make("fieldset", {}, make("legend", {}, `Stack ${letter(index)}`), field("Start from", choice), field("Name", name), field("Stack, JSON", area), cursor);

@@ -16,7 +16,7 @@ export async function createQuestionView(element, { examples, button, label, ans
     known.map((one) => make("option", { value: one.name }, one.summary)),
     make("option", { value: "" }, "Your own"),
   );
-  const area = make("textarea", { id: id("json"), rows: "20", spellcheck: "false", autocapitalize: "off", autocomplete: "off", wrap: "off", oninput: own });
+  const area = make("textarea", { id: id("json"), "data-request": true, rows: "20", spellcheck: "false", autocapitalize: "off", autocomplete: "off", wrap: "off", oninput: own });
   const file = make("input", { type: "file", multiple: true, accept: ".json,.ndjson,.jsonl", onchange: () => open(file.files) });
   const cursor = make("p", { class: "note" });
   const form = make("form", { class: "ask", novalidate: true, onsubmit: (event) => { event.preventDefault(); ask(); } },

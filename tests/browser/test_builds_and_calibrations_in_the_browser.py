@@ -68,12 +68,19 @@ def test_a_slow_answer_is_waited_for(build: Page) -> None:
 
 
 def test_a_wrong_reading_of_a_stage_gets_the_focus(build: Page) -> None:
-    """The service names the field, the page leads to it."""
+    """The field is marked with what is expected, named as the form names it, and the page leads to it."""
     reading = build.locator('#build [data-at="/stages/1/planes/0/readings_um/2"]')
     reading.fill("about two")
     _follow(build)
-    expect(build.get_by_role("button", name="/stages/1/planes/0/readings_um/2")).to_be_visible()
+    expect(build.get_by_role("button", name="Stage 2, 90°")).to_be_visible()
+    expect(build.locator("#build .problem")).not_to_contain_text("/stages")
     expect(reading).to_be_focused()
+    expect(reading).to_have_attribute("aria-invalid", "true")
+    expect(reading).to_have_accessible_description(re.compile("^A reading is a number"))
+    reading.fill("2")
+    _follow(build)
+    expect(build.locator("#build .verdict-word").first).to_be_visible()
+    expect(reading).not_to_have_attribute("aria-invalid", "true")
 
 
 def test_inches_are_read(build: Page) -> None:

@@ -86,7 +86,7 @@ def test_a_field_that_is_not_a_number_is_named_and_gets_the_focus(reading: Page)
     """The service refuses it with a pointer, the page leads to the field."""
     tir_field(reading).fill("about nine")
     reading.get_by_role("button", name="Judge reading").click()
-    expect(reading.get_by_role("button", name="/planes/0/tir_um")).to_be_visible()
+    expect(reading.get_by_role("button", name="Measuring plane, Total indicator reading")).to_be_visible()
     expect(tir_field(reading)).to_be_focused()
 
 
@@ -144,6 +144,6 @@ def test_a_stack_that_breaks_the_contract_leads_to_its_own_text(comparison: Page
     first = comparison.get_by_label("Stack, JSON").first
     first.fill('{"components": [{"id": "a", "kind": "cutter", "teeth": 0}]}')
     comparison.get_by_role("button", name="Compare", exact=True).click()
-    comparison.get_by_role("button", name="/alternatives/0/stack/components/0/teeth").click()
+    comparison.get_by_role("button", name="teeth").click()
     expect(first).to_be_focused()
     assert first.evaluate("area => area.value.slice(area.selectionStart, area.selectionEnd)") == '"teeth": 0'
