@@ -425,11 +425,13 @@ export async function openPage(path, body, note) {
 export function createPicture(figure, drawn = null) {
   const [image, words, full, link] = ["img", "details", "button", "a"].map((tag) => figure.querySelector(tag));
   const paper = figure.querySelector(".paper");
+  const png = make("button", { type: "button", onclick: () => savePng(image, link.download.replace(/svg$/, "png")) }, "Save as PNG");
+  link.before(png);
   let address = null;
 
   function show(there) {
     figure.hidden = false;
-    paper.hidden = full.hidden = link.hidden = !there;
+    paper.hidden = full.hidden = png.hidden = link.hidden = !there;
   }
 
   function describe(text, open) {
@@ -464,6 +466,21 @@ export function createPicture(figure, drawn = null) {
       show(false);
     },
   };
+}
+
+const PNG_SCALE = 2;
+const MOST_PNG_PX = 8192;
+
+/** Save an image that is drawn from a blob of this page as PNG, at twice its own size. */
+async function savePng(image, name) {
+  await image.decode();
+  const { naturalWidth: width, naturalHeight: height } = image;
+  const scale = Math.min(PNG_SCALE, MOST_PNG_PX / Math.max(width, height));
+  const canvas = make("canvas", { width: Math.round(width * scale), height: Math.round(height * scale) });
+  canvas.getContext("2d").drawImage(image, 0, 0, canvas.width, canvas.height);
+  const address = URL.createObjectURL(await new Promise((done) => canvas.toBlob(done, "image/png")));
+  make("a", { href: address, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(address), 0);
 }
 
 // --- A field for the bearer token, which is kept in memory only --------------------------------------

@@ -23,7 +23,7 @@ export async function createQuestionView(element, { examples, button, label, ans
     make("div", { class: "field wide" }, make("label", { for: choice.id }, "Start from"), choice),
     pieces,
     make("div", { class: "field wide" }, make("label", { for: area.id }, label), area, cursor),
-    make("p", { class: "actions" }, make("button", { class: "main" }, button), make("label", { class: "file" }, "Open or drop file", file)),
+    make("p", { class: "actions" }, make("button", { class: "main" }, button), make("button", { type: "button", onclick: () => print() }, "Print answer"), make("label", { class: "file" }, "Open or drop file", file)),
   );
   element.append(
     make("div", { class: "columns" }, form,

@@ -90,6 +90,28 @@ def test_a_fault_is_at_its_field_in_words(open_page: OpenPage, name: str) -> Non
     expect(area).not_to_have_attribute("aria-invalid", "true")
 
 
+@pytest.mark.parametrize("name", VIEWS)
+def test_the_answer_is_printed_alone(open_page: OpenPage, name: str) -> None:
+    """Verdict and tables on at most two sheets, nothing cut off at the side, without the form."""
+    page = _open(open_page, name)
+    page.evaluate("() => { window.printed = 0; window.print = () => { window.printed += 1; }; }")
+    _press(page, name)
+    _head(page, name)
+    page.get_by_role("button", name="Print answer").click()
+    assert page.evaluate("window.printed") == 1
+    page.emulate_media(media="print", color_scheme="dark")
+    expect(page.locator(f"#{name} .verdict").first).to_be_visible()
+    for hidden in ("nav", f"#{name} .ask"):
+        expect(page.locator(hidden)).to_be_hidden()
+    page.set_viewport_size({"width": 680, "height": 1000})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 680
+    # what scrolls on the screen is whole on paper
+    wide = page.locator(f"#{name} .table").evaluate_all("all => all.map(one => one.scrollWidth - one.clientWidth)")
+    assert max(wide, default=0) <= 1
+    sheets = page.pdf(format="A4")
+    assert 1 <= sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ") <= 2
+
+
 def test_a_line_that_is_not_judged_is_named_in_words(open_page: OpenPage) -> None:
     """The table of an audit has part and field."""
     page = _open(open_page, "audit")
