@@ -1,4 +1,4 @@
-// The view that compares any number of stacks for the operation and machine under Check.
+// The view that compares any number of stacks for one operation and machine: those of an example, or under Check.
 import {
   createEditor, fill, get, goToFirst, lineAndColumn, make, markFields, NotJson, placesOf, post, Problem, showProblem,
 } from "./base.js";
@@ -11,6 +11,7 @@ export function createComparisonView(element, checkedText) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
   let sides = [];
   let stacks = [];
+  let comparisons = [];
 
   async function compare() {
     showProblem(find("problem"), null);
@@ -39,9 +40,16 @@ export function createComparisonView(element, checkedText) {
       refuseBroken(editor.text, index);
       return `{"name": ${JSON.stringify(name.value)}, "stack": ${editor.text}}`;
     });
-    const { stack, include, ...rest } = checked();
+    const { stack, include, alternatives: _, ...rest } = conditions();
+    const defined = { ...rest.components, ...(sides.some(({ choice }) => choice.value === "checked") ? checked().components : {}) };
+    if (Object.keys(defined).length) rest.components = defined;
     const more = Object.entries(rest).map(([name, value]) => `, ${JSON.stringify(name)}: ${JSON.stringify(value)}`);
     return `{"alternatives": [${alternatives.join(", ")}]${more.join("")}}`;
+  }
+
+  function conditions() {
+    const { value } = find("conditions");
+    return value === "checked" ? checked() : comparisons[Number(value)].request;
   }
 
   function checked() {
@@ -83,6 +91,8 @@ export function createComparisonView(element, checkedText) {
     if (value === "") return;
     const chosen = value === "checked" ? checkedStack() : stacks[Number(value)];
     if (!chosen) return;
+    // A stack is judged with the operation that it comes with, until another is chosen.
+    if (index === 0) find("conditions").value = value === "checked" ? "checked" : String(chosen.comparison ?? "checked");
     name.value = chosen.name;
     editor.text = JSON.stringify(chosen.stack, null, 2);
   }
@@ -145,19 +155,24 @@ export function createComparisonView(element, checkedText) {
 
   return {
     async start() {
-      const { checks, comparisons } = await get("static/examples.json");
-      const alternatives = comparisons.flatMap(({ request }) =>
-        request.alternatives.map((one) => ({ ...one, stack: withParts(one.stack, request.components ?? {}) })),
-      );
+      const examples = await get("static/examples.json");
+      ({ comparisons } = examples);
       stacks = [
-        ...alternatives.map(({ name, stack }) => ({ name, stack, words: `${name}: example` })),
-        ...checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),
+        ...comparisons.flatMap(({ request }, comparison) =>
+          request.alternatives.map(({ name, stack }) => ({
+            name, comparison, stack: withParts(stack, request.components ?? {}), words: `${name}: example ${comparison + 1}`,
+          })),
+        ),
+        ...examples.checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),
       ];
+      fill(
+        find("conditions"),
+        comparisons.map((one, number) => make("option", { value: String(number) }, `of example ${number + 1}: ${one.summary}`)),
+        make("option", { value: "checked" }, "as under Check a stack"),
+      );
       sides = [];
       fill(find("alternatives"));
-      // The first alternative of the example is the stack that the page starts with.
-      add("checked");
-      alternatives.slice(1).forEach((_, number) => add(String(number + 1)));
+      comparisons[0].request.alternatives.forEach((_, number) => add(String(number)));
     },
   };
 }

@@ -81,7 +81,7 @@ def calibrate(page: Page) -> None:
 
 
 def compare(page: Page) -> None:
-    expect(page.get_by_label("Name").first).to_have_value("KB-T-0042")
+    expect(page.get_by_label("Name").first).to_have_value("extension")
     page.get_by_role("button", name="Compare", exact=True).click()
     expect(page.locator("#comparison .verdict").first).to_be_visible()
 
