@@ -10,6 +10,9 @@ export class Problem extends Error {
   }
 }
 
+/** The problem of a service that cannot be reached. */
+export const NO_RESPONSE = { title: "No response from the service", detail: "Check that the service is running and the network is up." };
+
 // Kept in memory only, until the page is closed.
 let token = "";
 
@@ -28,7 +31,7 @@ export async function send(path, { method = "GET", body, type = "application/jso
     response = await fetch(path, { method, headers, body, signal, credentials: "same-origin" });
   } catch (error) {
     if (error.name === "AbortError") throw error;
-    throw new Problem({ title: "No response from the service", detail: "Check that the service is running and the network is up." });
+    throw new Problem(NO_RESPONSE);
   }
   const text = await response.text();
   if (response.status === 401) document.dispatchEvent(new CustomEvent("tokenrequired"));
