@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Mapping
 from importlib.resources import files
 from types import MappingProxyType
@@ -59,13 +60,19 @@ def page_examples() -> bytes:
             "readings": _entries(READING_EXAMPLES.items()),
             "builds": _entries(BUILD_EXAMPLES.items()),
             "calibrations": _entries(CALIBRATION_EXAMPLES.items()),
-            "comparisons": _entries(COMPARISON_EXAMPLES.items()),
+            "comparisons": [_entry("deep-rib", _deep_rib()), *_entries(COMPARISON_EXAMPLES.items())],
             "searches": _entries(SEARCH_EXAMPLES.items()),
             "budgets": _entries(BUDGET_EXAMPLES.items()),
             "gates": _entries(GATE_EXAMPLES.items()),
             "audits": [{"name": "lines", "summary": "Two stacks and a line with a fault", "request": BATCH_LINES}],
         }
     )
+
+
+def _deep_rib() -> RequestExample:
+    """The comparison of the demo, which the view starts with."""
+    request = json.loads(files("service.web").joinpath("comparison.json").read_bytes())
+    return RequestExample("Extension, nut collets or a one-piece holder for a deep rib", request)
 
 
 def page_choices() -> bytes:

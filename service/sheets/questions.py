@@ -493,7 +493,7 @@ def _prediction(report: ReadingReport) -> list[Section]:
         for plane, one in zip(report.planes, report.prediction, strict=True)
         if one is not None
     ]
-    heads = ("distance", "median", "95 %", "99 %", "assemblies below this reading", "")
+    heads = ("distance", "median", "95 %", "99 %", "assemblies below this reading", "99 % range")
     tables = [_words(heads, rows, "This stack at its planes")] if rows else []
     found = [
         Section("prediction", "Predicted, µm", tables=tables),

@@ -1,5 +1,5 @@
 // The answer beside a form: empty, waiting, problem or report.
-import { fill, goToFirst, make, post, Problem, showProblem } from "./base.js";
+import { fill, goToFirst, make, markFields, post, Problem, showProblem } from "./base.js";
 
 /**
  * The answer of one route.
@@ -9,6 +9,7 @@ import { fill, goToFirst, make, post, Problem, showProblem } from "./base.js";
  */
 export function createAnswerBox(element, { path, show, places, empty, answerOf = post, read = JSON.parse }) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
+  const form = element.querySelector("form");
   let running = new AbortController();
   tell(empty);
 
@@ -23,10 +24,12 @@ export function createAnswerBox(element, { path, show, places, empty, answerOf =
       running = new AbortController();
       const { signal } = running;
       showProblem(find("problem"), null);
+      markFields(form, null);
       find("result").setAttribute("aria-busy", "true");
       tell("Waiting for the answer …");
+      let text = "";
       try {
-        const text = body();
+        text = body();
         show(find("report"), await answerOf(path, text, { signal }), read(text));
         find("report").hidden = false;
         find("status").textContent = find("report").querySelector(".verdict, h3").textContent;
@@ -36,7 +39,7 @@ export function createAnswerBox(element, { path, show, places, empty, answerOf =
         if (!(error instanceof Problem)) throw error;
         find("report").hidden = true;
         tell("");
-        showProblem(find("problem"), error.document, places);
+        showProblem(find("problem"), markFields(form, error.document, readOr(text)), places);
         goToFirst(error.document, places);
       } finally {
         if (!signal.aborted) find("result").removeAttribute("aria-busy");
@@ -48,7 +51,17 @@ export function createAnswerBox(element, { path, show, places, empty, answerOf =
       find("result").removeAttribute("aria-busy");
       find("report").hidden = true;
       showProblem(find("problem"), null);
+      markFields(form, null);
       tell(empty);
     },
   };
+}
+
+/** The request in a text; undefined if it is not one document in JSON. */
+function readOr(text) {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return undefined;
+  }
 }

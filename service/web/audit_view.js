@@ -1,6 +1,6 @@
 // The view that audits a library from a file: every stack of it judged, the worst first. The file goes to the batch
 // route of this service and nowhere else.
-import { amount, count, fill, make, send, SIGNS, table } from "./base.js";
+import { amount, count, fill, make, placeWords, send, SIGNS, table } from "./base.js";
 import { createQuestionView, head } from "./question_view.js";
 
 const LINES = "application/x-ndjson";
@@ -45,7 +45,7 @@ function asDocument(text) {
   return value?.stacks === undefined && value?.stack !== undefined ? `{"stacks": [${text}]}` : text;
 }
 
-function show(box, { results, summary }) {
+function show(box, { results, summary }, text) {
   if (summary === null) return fill(box, head("review", "?", "The answer broke off", "The results are not complete."));
   const { verdicts } = summary;
   const whole = summary.complete !== false;
@@ -61,7 +61,7 @@ function show(box, { results, summary }) {
     ),
     counted("Findings by rule", summary.codes),
     counted("Undecided by rule", summary.undecided),
-    stacks(results),
+    stacks(results, requestsIn(text)),
   );
 }
 
@@ -70,14 +70,14 @@ function counted(title, codes) {
   return rows.length ? make("section", {}, make("h3", {}, title), table(title, ["rule", "stacks"], rows.map(([code, number]) => [code, String(number)]), [1])) : null;
 }
 
-function stacks(results) {
+function stacks(results, requests) {
   const state = (one) => (one.type === "problem" ? "problem" : (one.verdict ?? one.report.verdict));
   const sorted = [...results].sort((one, other) => ORDER.indexOf(state(one)) - ORDER.indexOf(state(other)) || one.line - other.line);
   const rows = sorted.slice(0, MOST_ROWS).map((one) => [
     `${one.line}. ${one.id ?? "not named"}`,
     `${SIGNS[state(one)] ?? "✕"} ${state(one)}`,
     one.type === "problem" ? "not judged" : amount(one.gauge_plane_p95_um, 1),
-    told(one),
+    told(one, requests(one.line)),
   ]);
   const more = sorted.length - rows.length;
   return make(
@@ -89,8 +89,22 @@ function stacks(results) {
   );
 }
 
-function told(one) {
+function told(one, request) {
   if (one.type !== "problem") return [...(one.codes ?? []), ...(one.undecided ?? []).map((code) => `${code} undecided`)].join(", ") || "none";
-  const faults = (one.problem.errors ?? []).map((fault) => `${fault.detail}${fault.at?.length ? ` (${fault.at[0] || "the whole line"})` : ""}`);
+  const faults = (one.problem.errors ?? []).map((fault) => `${fault.at?.length ? `${placeWords(fault.at[0], request)}: ` : ""}${fault.detail}`);
   return `${one.problem.title}. ${faults.join("; ") || one.problem.detail}`;
+}
+
+/** The request of a line, undefined where it is none. */
+function requestsIn(text) {
+  const document = asDocument(text);
+  const lines = document === null ? text.split("\n") : JSON.parse(document).stacks;
+  return (line) => {
+    const one = lines?.[line - 1];
+    try {
+      return typeof one === "string" ? JSON.parse(one) : one;
+    } catch {
+      return undefined;
+    }
+  };
 }

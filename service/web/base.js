@@ -10,6 +10,9 @@ export class Problem extends Error {
   }
 }
 
+/** The problem of a service that cannot be reached. */
+export const NO_RESPONSE = { title: "No response from the service", detail: "Check that the service is running and the network is up." };
+
 // Kept in memory only, until the page is closed.
 let token = "";
 
@@ -28,7 +31,7 @@ export async function send(path, { method = "GET", body, type = "application/jso
     response = await fetch(path, { method, headers, body, signal, credentials: "same-origin" });
   } catch (error) {
     if (error.name === "AbortError") throw error;
-    throw new Problem({ title: "No response from the service", detail: "Check that the service is running and the network is up." });
+    throw new Problem(NO_RESPONSE);
   }
   const text = await response.text();
   if (response.status === 401) document.dispatchEvent(new CustomEvent("tokenrequired"));
@@ -155,28 +158,48 @@ export function fieldWords(name) {
   return { words: sentence(told), unit };
 }
 
-const SECTIONS = { policy: "Policy", machine: "Machine", gauge_plane: "Gauge plane", components: "Definition" };
+const SECTIONS = { __proto__: null, components: "definition", operations: "operation" };
 const SKIPPED = new Set(["with", "statements", "of"]);
+const ENTRIES = {
+  __proto__: null, components: "part", joints: "joint", operations: "operation", alternatives: "stack", stacks: "stack", stages: "stage",
+  assemblies: "assembly", planes: "plane", readings: "reading", readings_um: "reading", points: "reading", tools: "tool",
+};
 
 /** A place of a request in the words of the form: part and field, without a pointer. */
 export function placeWords(pointer, request) {
-  const steps = pointer.split("/").slice(1);
+  const steps = pointer.split("/").slice(1).map((step) => step.replaceAll("~1", "/").replaceAll("~0", "~"));
   if (steps.length === 0) return "Whole request";
-  let [head, ...rest] = steps;
-  let subject = SECTIONS[head] ?? sentence(head);
-  if (head === "operations") {
-    const id = request?.operations?.[rest[0]]?.id;
-    subject = rest.length && request?.operations?.length > 1 ? `Operation ${id ?? rest[0]}` : "Operation";
-    rest = rest.slice(1);
-  } else if (head === "stack" && (rest[0] === "components" || rest[0] === "joints") && rest.length > 1) {
-    const one = request?.stack?.[rest[0]]?.[rest[1]];
-    const number = Number(rest[1]) + 1;
-    if (rest[0] === "joints") subject = one?.upper ? `Joint ${one.upper} / ${one.lower}` : rest[1] === "-" ? "Joint" : `Joint ${number}`;
-    else subject = typeof one?.id === "string" ? one.id : `Part ${number}`;
-    rest = rest.slice(2);
-  } else if (head === "stack") subject = "Stack";
-  const names = rest.filter((step) => !SKIPPED.has(step) && !/^\d+$/.test(step)).map((step) => fieldWords(step).words.toLowerCase());
-  return [subject, ...names].join(", ");
+  const words = [];
+  let at = request;
+  let holder = null;
+  steps.forEach((step, index) => {
+    const last = index === steps.length - 1;
+    const list = steps[index - 1];
+    holder = at;
+    at = at?.[step];
+    if (/^(\d+|-)$/.test(step) && list in ENTRIES) words.push(entryWords(list, step, at, holder));
+    else if (list === "components") words.push(step);
+    else if (step === "stack" && /^(components|joints)$/.test(steps[index + 1]) && index + 2 < steps.length) return;
+    else if (!last && step in ENTRIES) return;
+    else if (!SKIPPED.has(step) && !/^\d+$/.test(step)) words.push((index === 0 && SECTIONS[step]) || fieldWords(step).words.toLowerCase());
+  });
+  const [first, ...rest] = words;
+  return [/^[a-z]/.test(first) && !isName(steps, request) ? sentence(first) : first, ...rest].join(", ");
+}
+
+/** Whether the words begin with the name of a part, which keeps its letters. */
+function isName(steps, request) {
+  const [of, number] = steps[0] === "stack" ? steps.slice(1) : steps;
+  const named = of === "components" && number !== undefined;
+  return named && (steps[0] === "components" || typeof request?.stack?.components?.[number]?.id === "string");
+}
+
+function entryWords(list, step, entry, all) {
+  const number = Number(step) + 1;
+  if (list === "joints") return entry?.upper ? `joint ${entry.upper} / ${entry.lower}` : step === "-" ? "joint" : `joint ${number}`;
+  if (list === "components") return typeof entry?.id === "string" ? entry.id : `part ${number}`;
+  if (list === "operations") return all?.length > 1 ? `operation ${entry?.id ?? step}` : "operation";
+  return `${ENTRIES[list]} ${entry?.name ?? (step === "-" ? "" : number)}`.trimEnd();
 }
 
 /** A name with underscores in sentence case. */
@@ -320,7 +343,7 @@ export function goToFirst(problem, places) {
 }
 
 function faultItem(fault, places) {
-  const words = fault.line ? `line ${fault.line}, column ${fault.column}` : (fault.place ?? shownPointer(fault.at));
+  const words = fault.line ? `line ${fault.line}, column ${fault.column}` : (fault.place ?? (fault.at?.length ? placeWords(fault.at[0]) : null));
   const place =
     words && places ? make("button", { type: "button", class: "place", onclick: () => goTo(fault, places) }, words) : words;
   return make("li", {}, place, place ? ": " : null, fault.detail);
@@ -331,9 +354,55 @@ function goTo(fault, places) {
   else places.pointer(fault.at[0]);
 }
 
-function shownPointer(at) {
-  if (!at?.length) return null;
-  return at[0] || "the whole request";
+/** The field of a form at a pointer, or at its nearest parent; the text area of a request in JSON has them all. */
+export function fieldAt(form, pointer) {
+  for (let at = pointer; at; at = at.slice(0, at.lastIndexOf("/"))) {
+    const inputs = form.querySelectorAll(`[data-at="${CSS.escape(at)}"], [data-at^="${CSS.escape(`${at}/`)}"]`);
+    const shown = [...inputs].find((one) => !one.closest("[hidden]"));
+    if (shown) return shown;
+  }
+  return form.querySelector("[data-request]");
+}
+
+/**
+ * Mark the fields of a form at fault, none for a null problem, and return the problem with its places in the form's words.
+ * `request` is what was sent, undefined if it could not be read.
+ */
+export function markFields(form, problem, request) {
+  for (const note of form.querySelectorAll(".field-fault.of-answer")) {
+    for (const name of ["aria-invalid", "aria-describedby"]) note.previousElementSibling.removeAttribute(name);
+    note.remove();
+  }
+  if (!problem?.errors) return problem;
+  const errors = problem.errors.map((fault) => {
+    if (!fault.line && !fault.at?.length) return fault;
+    const input = fieldAt(form, fault.at?.[0] ?? "");
+    const whole = input?.matches("textarea") ?? true;
+    const words = fault.line ? `Line ${fault.line}, column ${fault.column}` : whole ? placeWords(fault.at[0], request) : inputWords(input, fault.at[0], request);
+    if (input) noteFault(input, whole ? `${words}: ${fault.detail}` : fault.detail.charAt(0).toUpperCase() + fault.detail.slice(1));
+    return fault.line ? fault : { ...fault, place: words };
+  });
+  return { ...problem, errors };
+}
+
+function noteFault(input, words) {
+  // One note a field: the first fault is what to mend first.
+  if (input.hasAttribute("aria-invalid")) return;
+  const note = make("p", { class: "field-fault of-answer", id: `${input.id}-fault` }, words);
+  input.setAttribute("aria-invalid", "true");
+  input.setAttribute("aria-describedby", note.id);
+  input.after(note);
+}
+
+/** A field in the words of its form: the legends around it and its label; a chosen stack with the place in it. */
+function inputWords(input, pointer, request) {
+  const words = [input.labels?.[0]?.firstChild?.textContent.trim() ?? input.getAttribute("aria-label")];
+  for (let box = input.closest("fieldset"); box; box = box.parentElement.closest("fieldset")) {
+    const legend = box.querySelector("legend")?.textContent;
+    if (legend && !words[0].startsWith(legend)) words.unshift(legend);
+  }
+  if (pointer.startsWith(`${input.dataset.at}/`)) words.push(placeWords(pointer, request));
+  return words.join(", ");
 }
 
 // --- Opens an HTML report in a new window; the service stores nothing --------------------------------
@@ -359,11 +428,13 @@ export async function openPage(path, body, note) {
 export function createPicture(figure, drawn = null) {
   const [image, words, full, link] = ["img", "details", "button", "a"].map((tag) => figure.querySelector(tag));
   const paper = figure.querySelector(".paper");
+  const png = make("button", { type: "button", onclick: () => savePng(image, link.download.replace(/svg$/, "png")) }, "Save as PNG");
+  link.before(png);
   let address = null;
 
   function show(there) {
     figure.hidden = false;
-    paper.hidden = full.hidden = link.hidden = !there;
+    paper.hidden = full.hidden = png.hidden = link.hidden = !there;
   }
 
   function describe(text, open) {
@@ -398,6 +469,21 @@ export function createPicture(figure, drawn = null) {
       show(false);
     },
   };
+}
+
+const PNG_SCALE = 2;
+const MOST_PNG_PX = 8192;
+
+/** Save an image that is drawn from a blob of this page as PNG, at twice its own size. */
+async function savePng(image, name) {
+  await image.decode();
+  const { naturalWidth: width, naturalHeight: height } = image;
+  const scale = Math.min(PNG_SCALE, MOST_PNG_PX / Math.max(width, height));
+  const canvas = make("canvas", { width: Math.round(width * scale), height: Math.round(height * scale) });
+  canvas.getContext("2d").drawImage(image, 0, 0, canvas.width, canvas.height);
+  const address = URL.createObjectURL(await new Promise((done) => canvas.toBlob(done, "image/png")));
+  make("a", { href: address, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(address), 0);
 }
 
 // --- A field for the bearer token, which is kept in memory only --------------------------------------

@@ -1,5 +1,5 @@
 // The view of the runout budget: a slider for the runout of each part, and the 95th percentile that follows.
-import { amount, fill, make, percent, planeOf, quantile, SIGNS, table, terms } from "./base.js";
+import { amount, fill, make, percent, placeWords, planeOf, quantile, SIGNS, table, terms } from "./base.js";
 import { createQuestionView, head } from "./question_view.js";
 import { list } from "./reading_report.js";
 
@@ -71,7 +71,7 @@ function largest(part) {
   return stated.length && stated.every((one) => typeof one === "number") ? Math.max(...stated) : Number.NaN;
 }
 
-function show(box, report) {
+function show(box, report, request) {
   const { limit } = report;
   const name = limit?.plane ?? "gauge_plane";
   const p95 = quantile(planeOf(report, name), "p95");
@@ -87,7 +87,7 @@ function show(box, report) {
     ),
     contributors(report, name),
     required(report.required),
-    list("Missing", report.not_stated.map((one) => `${one.quantity.replaceAll("_", " ")} (${(one.at ?? []).join(", ")})`)),
+    list("Missing", report.not_stated.map((one) => `${one.quantity.replaceAll("_", " ")} (${(one.at ?? []).map((at) => placeWords(at, request)).join("; ")})`)),
   );
 }
 

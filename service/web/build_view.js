@@ -1,6 +1,6 @@
 // The view that follows a build: stages with their readings, the limit, and what the presetter measured.
 import { createAnswerBox } from "./answer_box.js";
-import { fill, get, make, openPage, Problem } from "./base.js";
+import { fieldAt, fill, get, make, openPage, Problem } from "./base.js";
 import { showBuild } from "./build_report.js";
 import { createPlaneFields, numberOf } from "./plane_fields.js";
 
@@ -73,11 +73,7 @@ export function createBuildView(element, stackText) {
 
   /** Focus the field at a pointer, or at its nearest parent. */
   function focusOn(pointer) {
-    for (let at = pointer; at; at = at.slice(0, at.lastIndexOf("/"))) {
-      const input = form.querySelector(`[data-at="${CSS.escape(at)}"], [data-at^="${CSS.escape(`${at}/`)}"]`);
-      if (input && !input.closest("[hidden]")) return input.focus();
-    }
-    return find("follow").focus();
+    (fieldAt(form, pointer) ?? find("follow")).focus();
   }
 
   function show(asked) {

@@ -1,6 +1,6 @@
 // The view that turns a shop's readings into its own assumed values.
 import { createAnswerBox } from "./answer_box.js";
-import { amount, count, createEditor, fill, get, make, openPage, percent, Problem, SIGNS, table } from "./base.js";
+import { amount, count, createEditor, fill, get, make, openPage, percent, placeWords, Problem, SIGNS, table } from "./base.js";
 import { list } from "./reading_report.js";
 
 /** Set up the view. */
@@ -105,12 +105,6 @@ function classes(report) {
     "share of the data",
   ];
   return make("section", {}, make("h3", {}, "Own values"), table("Runout by class", heads, rows, [1, 2, 3, 4, 5, 6, 7]));
-}
-
-/** A pointer to an assembly or its reading in words, counted from 1. */
-function placeWords(at) {
-  const [, , assembly, , reading] = at.split("/");
-  return `Assembly ${Number(assembly) + 1}${reading === undefined ? "" : `, reading ${Number(reading) + 1}`}`;
 }
 
 /** The set as a file, which a check takes back. */

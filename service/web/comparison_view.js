@@ -1,6 +1,6 @@
-// The view that compares any number of stacks for the operation and machine under Check.
+// The view that compares any number of stacks for one operation and machine: those of an example, or under Check.
 import {
-  createEditor, fill, get, goToFirst, lineAndColumn, make, NotJson, placesOf, post, Problem, showProblem,
+  createEditor, fill, get, goToFirst, lineAndColumn, make, markFields, NotJson, placesOf, post, Problem, showProblem,
 } from "./base.js";
 import { showComparison } from "./comparison_report.js";
 
@@ -11,18 +11,23 @@ export function createComparisonView(element, checkedText) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
   let sides = [];
   let stacks = [];
+  let comparisons = [];
 
   async function compare() {
     showProblem(find("problem"), null);
+    markFields(find("alternatives"), null);
     find("result").setAttribute("aria-busy", "true");
+    let text = null;
     try {
-      showComparison(find("report"), await post("v1/comparisons", body()));
+      text = body();
+      showComparison(find("report"), await post("v1/comparisons", text));
       find("report").hidden = false;
       find("status").textContent = find("report").querySelector(".outcome").textContent;
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
       find("report").hidden = true;
-      showProblem(find("problem"), error.document, places);
+      const problem = markFields(find("alternatives"), error.document, text === null ? undefined : JSON.parse(text));
+      showProblem(find("problem"), problem, places);
       goToFirst(error.document, places);
     } finally {
       find("result").removeAttribute("aria-busy");
@@ -35,9 +40,16 @@ export function createComparisonView(element, checkedText) {
       refuseBroken(editor.text, index);
       return `{"name": ${JSON.stringify(name.value)}, "stack": ${editor.text}}`;
     });
-    const { stack, include, ...rest } = checked();
+    const { stack, include, alternatives: _, ...rest } = conditions();
+    const defined = { ...rest.components, ...(sides.some(({ choice }) => choice.value === "checked") ? checked().components : {}) };
+    if (Object.keys(defined).length) rest.components = defined;
     const more = Object.entries(rest).map(([name, value]) => `, ${JSON.stringify(name)}: ${JSON.stringify(value)}`);
     return `{"alternatives": [${alternatives.join(", ")}]${more.join("")}}`;
+  }
+
+  function conditions() {
+    const { value } = find("conditions");
+    return value === "checked" ? checked() : comparisons[Number(value)].request;
   }
 
   function checked() {
@@ -58,7 +70,7 @@ export function createComparisonView(element, checkedText) {
       throw new Problem({
         title: `Stack ${letter(index)} is not JSON`,
         detail: `JSON error: ${error.message}.`,
-        errors: [{ detail: error.message, line, column, side: index }],
+        errors: [{ detail: error.message, line, column, side: index, at: [`/alternatives/${index}/stack`] }],
       });
     }
   }
@@ -79,6 +91,8 @@ export function createComparisonView(element, checkedText) {
     if (value === "") return;
     const chosen = value === "checked" ? checkedStack() : stacks[Number(value)];
     if (!chosen) return;
+    // A stack is judged with the operation that it comes with, until another is chosen.
+    if (index === 0) find("conditions").value = value === "checked" ? "checked" : String(chosen.comparison ?? "checked");
     name.value = chosen.name;
     editor.text = JSON.stringify(chosen.stack, null, 2);
   }
@@ -108,8 +122,8 @@ export function createComparisonView(element, checkedText) {
       make("option", { value: "" }, "Your own JSON"),
     ];
     const choice = make("select", { id: id("choice"), onchange: () => choose(index) }, options);
-    const name = make("input", { id: id("name"), autocomplete: "off" });
-    const area = make("textarea", { id: id("json"), rows: "12", spellcheck: "false", autocapitalize: "off", wrap: "off", oninput: () => (choice.value = "") });
+    const name = make("input", { id: id("name"), autocomplete: "off", "data-at": `/alternatives/${index}/name` });
+    const area = make("textarea", { id: id("json"), "data-at": `/alternatives/${index}/stack`, rows: "12", spellcheck: "false", autocapitalize: "off", wrap: "off", oninput: () => (choice.value = "") });
     const cursor = make("p", { class: "note" });
     const field = (words, input) => make("div", { class: "field wide" }, make("label", { for: input.id }, words), input);
     const box = make("fieldset", {}, make("legend", {}, `Stack ${letter(index)}`), field("Start from", choice), field("Name", name), field("Stack, JSON", area), cursor);
@@ -141,19 +155,24 @@ export function createComparisonView(element, checkedText) {
 
   return {
     async start() {
-      const { checks, comparisons } = await get("static/examples.json");
-      const alternatives = comparisons.flatMap(({ request }) =>
-        request.alternatives.map((one) => ({ ...one, stack: withParts(one.stack, request.components ?? {}) })),
-      );
+      const examples = await get("static/examples.json");
+      ({ comparisons } = examples);
       stacks = [
-        ...alternatives.map(({ name, stack }) => ({ name, stack, words: `${name}: example` })),
-        ...checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),
+        ...comparisons.flatMap(({ request }, comparison) =>
+          request.alternatives.map(({ name, stack }) => ({
+            name, comparison, stack: withParts(stack, request.components ?? {}), words: `${name}: example ${comparison + 1}`,
+          })),
+        ),
+        ...examples.checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),
       ];
+      fill(
+        find("conditions"),
+        comparisons.map((one, number) => make("option", { value: String(number) }, `of example ${number + 1}: ${one.summary}`)),
+        make("option", { value: "checked" }, "as under Check a stack"),
+      );
       sides = [];
       fill(find("alternatives"));
-      // The first alternative of the example is the stack that the page starts with.
-      add("checked");
-      alternatives.slice(1).forEach((_, number) => add(String(number + 1)));
+      comparisons[0].request.alternatives.forEach((_, number) => add(String(number)));
     },
   };
 }

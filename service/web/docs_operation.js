@@ -301,7 +301,9 @@ function tryForm(operation, contract) {
       if (!(error instanceof Problem)) throw error;
       status.textContent = error.document.status ? `Status ${error.document.status}` : "";
       const json = type.value.endsWith("json");
-      showProblem(problem, error.document, json ? { line: editor.goTo, pointer: editor.goToPointer } : null);
+      // Who programs against the service reads pointers.
+      const errors = error.document.errors?.map((one) => ({ ...one, place: one.at?.[0] || null }));
+      showProblem(problem, { ...error.document, errors }, json ? { line: editor.goTo, pointer: editor.goToPointer } : null);
       shownPrograms.show();
     }
   }

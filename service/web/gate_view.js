@@ -1,5 +1,5 @@
 // The view of a work order at the gate: whether it may start, and for each operation what holds it.
-import { count, fill, make, SIGNS } from "./base.js";
+import { count, fill, make, placeWords, SIGNS } from "./base.js";
 import { createQuestionView, head } from "./question_view.js";
 import { list } from "./reading_report.js";
 
@@ -15,7 +15,7 @@ export async function createView(element) {
   });
 }
 
-function show(box, report) {
+function show(box, report, request) {
   const { counts } = report;
   const look = report.may_start ? "pass" : (LOOKS[report.decision] ?? "review");
   fill(
@@ -28,19 +28,19 @@ function show(box, report) {
       `Order ${report.order ?? "not named"}: ${count(counts.operations, "operation")}, ${counts.release} released, ${counts.hold} on hold, ${counts.stop} stopped.`,
       `Profile ${report.profile.name}. ${report.signature ? "The decision is signed." : "The decision is not signed."}`,
     ),
-    report.operations.map(operation),
+    report.operations.map((one) => operation(one, request)),
     list("Not met", report.unmet.map((one) => one.text ?? one.message ?? JSON.stringify(one))),
     make("p", { class: "note digest" }, "Digest of the decision: ", make("code", {}, report.digest)),
     list("Cautions", report.cautions),
   );
 }
 
-function operation(one) {
+function operation(one, request) {
   const look = LOOKS[one.decision] ?? "review";
   const reasons = one.reasons.map((why) => [`${why.effect}: ${why.code} ${why.title}. ${why.message}`, why.remedy]);
   const open = one.undecided.map((gap) => [
     `${gap.effect ?? "hold"}: ${gap.code} ${gap.title}, not decided. Missing: ${gap.lacks.map((lack) => lack.quantity.replaceAll("_", " ")).join(", ")}.`,
-    gap.lacks.flatMap((lack) => lack.at).length ? `State ${[...new Set(gap.lacks.flatMap((lack) => lack.at))].join(", ")}.` : null,
+    gap.lacks.flatMap((lack) => lack.at).length ? `State: ${[...new Set(gap.lacks.flatMap((lack) => lack.at))].map((at) => placeWords(at, request)).join("; ")}.` : null,
   ]);
   return make(
     "section",

@@ -16,14 +16,14 @@ export async function createQuestionView(element, { examples, button, label, ans
     known.map((one) => make("option", { value: one.name }, one.summary)),
     make("option", { value: "" }, "Your own"),
   );
-  const area = make("textarea", { id: id("json"), rows: "20", spellcheck: "false", autocapitalize: "off", autocomplete: "off", wrap: "off", oninput: own });
+  const area = make("textarea", { id: id("json"), "data-request": true, rows: "20", spellcheck: "false", autocapitalize: "off", autocomplete: "off", wrap: "off", oninput: own });
   const file = make("input", { type: "file", multiple: true, accept: ".json,.ndjson,.jsonl", onchange: () => open(file.files) });
   const cursor = make("p", { class: "note" });
   const form = make("form", { class: "ask", novalidate: true, onsubmit: (event) => { event.preventDefault(); ask(); } },
     make("div", { class: "field wide" }, make("label", { for: choice.id }, "Start from"), choice),
     pieces,
     make("div", { class: "field wide" }, make("label", { for: area.id }, label), area, cursor),
-    make("p", { class: "actions" }, make("button", { class: "main" }, button), make("label", { class: "file" }, "Open or drop file", file)),
+    make("p", { class: "actions" }, make("button", { class: "main" }, button), make("button", { type: "button", onclick: () => print() }, "Print answer"), make("label", { class: "file" }, "Open or drop file", file)),
   );
   element.append(
     make("div", { class: "columns" }, form,

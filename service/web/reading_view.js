@@ -1,5 +1,5 @@
 // The view that judges a runout reading: readings, decision and next step.
-import { get, goToFirst, make, post, Problem, showProblem } from "./base.js";
+import { fieldAt, get, goToFirst, make, markFields, post, Problem, showProblem } from "./base.js";
 import { createPlaneFields, numberOf } from "./plane_fields.js";
 import { showReading } from "./reading_report.js";
 
@@ -43,6 +43,7 @@ export function createReadingView(element, stackText) {
   async function judge(event) {
     event.preventDefault();
     showProblem(find("problem"), null);
+    markFields(form, null);
     find("result").setAttribute("aria-busy", "true");
     try {
       const body = bodyText();
@@ -52,7 +53,7 @@ export function createReadingView(element, stackText) {
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
       find("report").hidden = true;
-      showProblem(find("problem"), error.document, places);
+      showProblem(find("problem"), markFields(form, error.document), places);
       goToFirst(error.document, places);
     } finally {
       find("result").removeAttribute("aria-busy");
@@ -72,11 +73,7 @@ export function createReadingView(element, stackText) {
 
   /** Focus the field at a pointer, or at its nearest parent. */
   function focusOn(pointer) {
-    for (let at = pointer; at; at = at.slice(0, at.lastIndexOf("/"))) {
-      const input = form.querySelector(`[data-at="${CSS.escape(at)}"], [data-at^="${CSS.escape(`${at}/`)}"]`);
-      if (input && !input.closest("[hidden]")) return input.focus();
-    }
-    return find("judge").focus();
+    (fieldAt(form, pointer) ?? find("judge")).focus();
   }
 
   function show(asked) {

@@ -1,6 +1,6 @@
 // The start page: its views and the access token field.
 import {
-  createEditor, createPicture, createTokenField, fill, get, jsonFault, make, openPage, placeWords, Problem, send,
+  createEditor, createPicture, createTokenField, fill, get, jsonFault, make, NO_RESPONSE, openPage, placeWords, Problem, send,
   showProblem, showUnits, valueAt, withoutValue, withValue,
 } from "./base.js";
 import { createBuilder, createDimensions, createFields, createLists, partsOf } from "./builder.js";
@@ -590,6 +590,7 @@ const LOADED = {
   audit: async (element) => startedBy(element, (await import("./audit_view.js")).createView),
 };
 const waiting = new Set();
+const begun = new Set();
 let started = false;
 
 /** Start what is shown and has not started yet; a problem is shown, and the token brings another attempt. */
@@ -600,12 +601,14 @@ async function start() {
     for (const id of waiting) {
       const element = part(id);
       waiting.delete(id);
+      begun.add(id);
       try {
-        const view = await LOADED[id](element);
+        const view = await LOADED[id](element).catch(asProblem);
         await view.start();
         if (!element.hidden) element.dispatchEvent(new Event("shown"));
       } catch (error) {
         waiting.add(id);
+        begun.delete(id);
         throw error;
       }
     }
@@ -616,15 +619,18 @@ async function start() {
   }
 }
 
+/** A module that cannot be fetched is a service that does not respond. */
+function asProblem(error) {
+  if (error instanceof TypeError && /module/.test(error.message)) throw new Problem(NO_RESPONSE);
+  throw error;
+}
+
 for (const id of Object.keys(LOADED)) {
-  part(id).addEventListener(
-    "shown",
-    () => {
-      waiting.add(id);
-      if (started) start();
-    },
-    { once: true },
-  );
+  part(id).addEventListener("shown", () => {
+    if (begun.has(id)) return;
+    waiting.add(id);
+    if (started) start();
+  });
 }
 
 // Keep what the user has typed meanwhile.

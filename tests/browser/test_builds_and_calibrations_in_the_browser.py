@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, Route, expect
 
 from service.examples import BUILD_EXAMPLES, CALIBRATION_EXAMPLES
@@ -68,12 +69,19 @@ def test_a_slow_answer_is_waited_for(build: Page) -> None:
 
 
 def test_a_wrong_reading_of_a_stage_gets_the_focus(build: Page) -> None:
-    """The service names the field, the page leads to it."""
+    """The field is marked with what is expected, named as the form names it, and the page leads to it."""
     reading = build.locator('#build [data-at="/stages/1/planes/0/readings_um/2"]')
     reading.fill("about two")
     _follow(build)
-    expect(build.get_by_role("button", name="/stages/1/planes/0/readings_um/2")).to_be_visible()
+    expect(build.get_by_role("button", name="Stage 2, 90°")).to_be_visible()
+    expect(build.locator("#build .problem")).not_to_contain_text("/stages")
     expect(reading).to_be_focused()
+    expect(reading).to_have_attribute("aria-invalid", "true")
+    expect(reading).to_have_accessible_description(re.compile("^A reading is a number"))
+    reading.fill("2")
+    _follow(build)
+    expect(build.locator("#build .verdict-word").first).to_be_visible()
+    expect(reading).not_to_have_attribute("aria-invalid", "true")
 
 
 def test_inches_are_read(build: Page) -> None:
@@ -126,3 +134,17 @@ def test_no_readings_and_broken_ones_are_told(calibration: Page, text: str, told
     calibration.get_by_label("Assemblies and readings, JSON").fill(text)
     calibration.get_by_role("button", name="Calibrate", exact=True).click()
     expect(calibration.locator("#calibration .problem")).to_contain_text(told)
+
+
+@pytest.mark.parametrize(("view", "button", "most"), [("build", "Print record", 3), ("calibration", "Print report", 2)])
+def test_records_are_printed(open_page: OpenPage, view: str, button: str, most: int) -> None:
+    """The page of the answer opens by itself and prints on few sheets."""
+    page = open_page(f"/#{view}")
+    expect(page.locator(f"#{view} [data-part=state]")).to_contain_text("yet")
+    with page.expect_popup() as opened:
+        page.get_by_role("button", name=button).locator("visible=true").click()
+    opened.value.wait_for_load_state()
+    expect(opened.value.get_by_role("heading", level=1)).to_be_visible()
+    assert Axe().run(opened.value).violations_count == 0
+    sheets = opened.value.pdf(prefer_css_page_size=True)
+    assert 1 <= sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ") <= most

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import struct
+import zlib
 from collections.abc import Callable
 from typing import Any
 
@@ -177,3 +179,23 @@ def test_a_dimension_is_changed_in_full_screen(page: Page) -> None:
     page.keyboard.press("Escape")
     expect(page.get_by_role("dialog")).to_have_count(0)
     expect(dimension(page, "C grip 52")).to_be_visible()
+
+
+def test_the_drawing_is_saved_as_png(page: Page) -> None:
+    """Twice the size of the SVG, and not blank."""
+    figure = page.locator('[data-part="drawing"]')
+    width, height = figure.locator("img").evaluate("image => [image.naturalWidth, image.naturalHeight]")
+    with page.expect_download() as saved:
+        figure.get_by_role("button", name="Save as PNG").click()
+    assert saved.value.suggested_filename == "stack.png"
+    png = saved.value.path().read_bytes()
+    assert png[:8] == b"\x89PNG\r\n\x1a\n"
+    assert struct.unpack(">II", png[16:24]) == (2 * width, 2 * height)
+    pieces, place = [], 8
+    while place < len(png):
+        (length,) = struct.unpack(">I", png[place : place + 4])
+        if png[place + 4 : place + 8] == b"IDAT":
+            pieces.append(png[place + 8 : place + 8 + length])
+        place += length + 12
+    # a blank sheet has one value a channel and the filters' few
+    assert len(set(zlib.decompress(b"".join(pieces)))) > 50

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
+from rules.rulebook.loader import base_request
+from service.examples import BUILD_EXAMPLES, CALIBRATION_EXAMPLES, READING_EXAMPLES
+
 OpenPage = Callable[..., Page]
+
+CHECK: Final = base_request("press_in")
 
 
 def show_check(page: Page) -> None:
@@ -81,7 +86,7 @@ def calibrate(page: Page) -> None:
 
 
 def compare(page: Page) -> None:
-    expect(page.get_by_label("Name").first).to_have_value("KB-T-0042")
+    expect(page.get_by_label("Name").first).to_have_value("extension")
     page.get_by_role("button", name="Compare", exact=True).click()
     expect(page.locator("#comparison .verdict").first).to_be_visible()
 
@@ -236,3 +241,74 @@ def test_the_outcome_is_announced(open_page: OpenPage) -> None:
     expect(status).to_contain_text("Pass: 10.3 µm, 15000 rpm. 0 errors")
     page.get_by_label("Spindle speed rpm").fill("15500")
     expect(status).to_contain_text("1 error,")
+
+
+DOCUMENTS = {
+    "report": ("v1/checks?page=details", CHECK),
+    "instruction": ("v1/checks?page=instruction", CHECK),
+    "sheet": ("v1/checks?page=sheet", CHECK),
+    "report in inches": ("v1/checks?unit=inch", CHECK),
+    "reading": ("v1/readings", READING_EXAMPLES["trial"].request),
+    "build": ("v1/builds", BUILD_EXAMPLES["two-stages"].request),
+    "calibration": ("v1/calibrations", next(iter(CALIBRATION_EXAMPLES.values())).request),
+    "problem": ("v1/checks", {"stack": {"components": [{"kind": "cutter"}]}}),
+    "problem type": ("problems/invalid-request", None),
+}
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_nobody_is_left_out_of_a_document(open_page: OpenPage, address: str, name: str) -> None:
+    """Without script: axe-core in both schemes, all widths; it asks for nothing else, so it works offline."""
+    path, body = DOCUMENTS[name]
+    page = open_page("about:blank")
+    options: dict[str, Any] = {"headers": {"Accept": "text/html"}}
+    answered = page.request.fetch(f"{address}/{path}", method="POST", data=body, **options) if body else None
+    text = (answered or page.request.get(f"{address}/{path}", **options)).text()
+    page.context.set_offline(True)
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.set_content(text)
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    for width in (*WIDTHS, 970, 900, 560):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("document.documentElement.scrollWidth") == width
+    for scheme in SCHEMES:
+        page.emulate_media(color_scheme=scheme)
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
+    assert asked == []
+
+
+@pytest.mark.parametrize(
+    ("path", "loaded"), [("/", "#check .verdict-word"), ("/docs", "#operations li"), ("/rules/try", "#explanation h3")]
+)
+def test_a_page_asks_nobody_after_it_is_loaded(open_page: OpenPage, path: str, loaded: str) -> None:
+    """Without a network it stays as it is, and no script fails."""
+    page = open_page(path)
+    expect(page.locator(loaded).first).to_be_visible(timeout=60_000)
+    page.wait_for_load_state("networkidle")
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.context.set_offline(True)
+    for scheme in SCHEMES:
+        page.emulate_media(color_scheme=scheme)
+    page.set_viewport_size({"width": 640, "height": 900})
+    page.mouse.wheel(0, 2000)
+    expect(page.locator(loaded).first).to_be_visible()
+    assert [one for one in asked if not one.startswith("blob:")] == []
+
+
+def test_what_needs_the_service_says_so_offline(open_page: OpenPage) -> None:
+    """The last answer stays in grey; a view that was not loaded yet comes once there is a network again."""
+    page = open_page("/", wait_until="networkidle")
+    expect(page.locator("#check .verdict-word")).to_contain_text("Pass")
+    page.context.set_offline(True)
+    page.get_by_label("Spindle speed rpm").fill("9000")
+    expect(page.locator("#check .problem")).to_contain_text("No response from the service")
+    expect(page.locator('#check [data-part="stale"]')).to_be_visible()
+    page.get_by_role("link", name="Work order").click()
+    expect(page.locator("#start-problem")).to_contain_text("No response from the service")
+    page.context.set_offline(False)
+    page.get_by_role("link", name="Check a stack").first.click()
+    page.get_by_role("link", name="Work order").click()
+    expect(page.locator("#gate [data-part=state]")).to_contain_text("yet")

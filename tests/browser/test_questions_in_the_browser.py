@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 
 import pytest
@@ -49,6 +50,78 @@ def test_empty_slow_and_wrong_are_told(open_page: OpenPage, name: str) -> None:
         expect(shown.first).to_contain_text(told if name != "audit" or not text else "not judged")
     page.locator(f"#{name} select").select_option(index=0)
     expect(state).to_contain_text("yet")
+
+
+_FAULTS = {
+    "search": ("components/KB-32-25/mass_kg", "KB-32-25, mass"),
+    "budget": ("stack/components/0/gauge_length_mm", "holder, gauge length"),
+    "gate": ("operations/1/spindle_speed_rpm", "Operation 20, spindle speed"),
+    "calibration": ("assemblies/4/readings/0/tir_um", "Assembly 5, reading 1, tir"),
+}
+"""Views with a place of their example, and what the page calls it."""
+
+
+@pytest.mark.parametrize("name", _FAULTS)
+def test_a_fault_is_at_its_field_in_words(open_page: OpenPage, name: str) -> None:
+    """The text is marked and described, the problem names part and field without a pointer and leads there."""
+    page = _open(open_page, name)
+    area, problem = page.locator(f"#{name} textarea"), page.locator(f"#{name} .problem")
+    request = json.loads(area.input_value())
+    pointer, words = _FAULTS[name]
+    *steps, last = [int(step) if step.isdigit() else step for step in pointer.split("/")]
+    holder = request
+    for step in steps:
+        holder = holder[step]
+    before, holder[last] = holder.get(last), "so much"
+    area.fill(json.dumps(request, indent=1))
+    page.locator(f"#{name} button.main").click()
+    expect(problem.get_by_role("button", name=words)).to_be_visible()
+    expect(problem).not_to_contain_text(pointer)
+    expect(area).to_have_attribute("aria-invalid", "true")
+    expect(area).to_have_accessible_description(re.compile(f"^{words}: "))
+    problem.get_by_role("button", name=words).click()
+    assert area.evaluate("area => area.value.slice(area.selectionStart, area.selectionEnd)").endswith('"so much"')
+    holder[last] = before
+    if before is None:
+        del holder[last]
+    area.fill(json.dumps(request))
+    page.locator(f"#{name} button.main").click()
+    expect(page.locator(f"#{name} .verdict").first).to_be_visible()
+    expect(area).not_to_have_attribute("aria-invalid", "true")
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_the_answer_is_printed_alone(open_page: OpenPage, name: str) -> None:
+    """Verdict and tables on at most two sheets, nothing cut off at the side, without the form."""
+    page = _open(open_page, name)
+    page.evaluate("() => { window.printed = 0; window.print = () => { window.printed += 1; }; }")
+    _press(page, name)
+    _head(page, name)
+    page.get_by_role("button", name="Print answer").click()
+    assert page.evaluate("window.printed") == 1
+    page.emulate_media(media="print", color_scheme="dark")
+    expect(page.locator(f"#{name} .verdict").first).to_be_visible()
+    for hidden in ("nav", f"#{name} .ask"):
+        expect(page.locator(hidden)).to_be_hidden()
+    page.set_viewport_size({"width": 680, "height": 1000})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 680
+    # what scrolls on the screen is whole on paper
+    wide = page.locator(f"#{name} .table").evaluate_all("all => all.map(one => one.scrollWidth - one.clientWidth)")
+    assert max(wide, default=0) <= 1
+    sheets = page.pdf(format="A4")
+    assert 1 <= sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ") <= 2
+
+
+def test_a_line_that_is_not_judged_is_named_in_words(open_page: OpenPage) -> None:
+    """The table of an audit has part and field."""
+    page = _open(open_page, "audit")
+    broken = json.loads(json.dumps(_STACKS[1]))
+    broken["stack"]["components"][0] = {"kind": "base_holder", "id": "chuck", "mass_kg": "heavy"}
+    page.locator("#audit textarea").fill(json.dumps(broken) + "\n")
+    _press(page, "audit")
+    row = page.locator("#audit tbody tr").first
+    expect(row).to_contain_text("chuck, mass: ")
+    expect(row).not_to_contain_text("/stack")
 
 
 def test_the_shelf_is_searched(open_page: OpenPage) -> None:

@@ -32,7 +32,7 @@ def test_faults_are_shown_at_their_place(open_page: OpenPage) -> None:
     area = page.get_by_label("Request, JSON")
     for text, place in (
         ('{"stack": }', "line 1, column 11"),
-        ('{"stack": {"components": [], "joint": 1}}', "/stack/joint"),
+        ('{"stack": {"components": [], "joint": 1}}', "Stack, joint"),
     ):
         area.fill(text)
         page.get_by_role("button", name="Explain").click()
