@@ -12,7 +12,7 @@ from pydantic_core import to_json
 from rules.analysis import StackAnalysis
 from rules.answer.findings import trade_name
 from rules.assembly.joint_values import states_inches
-from rules.assembly.joints import JointSteps, findings_by_joint, joint_steps
+from rules.assembly.joints import EXPECTED, JointSteps, findings_by_joint, joint_steps
 from rules.assembly.sentences import (
     COMMON_PRACTICE,
     Draft,
@@ -272,7 +272,7 @@ class Measuring:
         if name == "distance":
             return _length("distance from the last clamping face", self._distance)
         if name == "reading":
-            return None if self._reading_limit is None else Number("reading", "um", None, None, self._reading_limit)
+            return None if self._reading_limit is None else Number(READING, "um", None, None, self._reading_limit)
         if name == "face_of":
             return self._face_of
         if name == "preload":
@@ -284,10 +284,8 @@ class Measuring:
         if isinstance(budget, Missing):
             return budget
         if name == "p50":
-            return Number("median of the expected reading", "um", budget.assemblies.p50_um)
-        return (
-            Number("95th percentile of the expected reading", "um", budget.assemblies.p95_um) if name == "p95" else None
-        )
+            return Number(EXPECTED["p50"], "um", budget.assemblies.p50_um)
+        return Number(EXPECTED["p95"], "um", budget.assemblies.p95_um) if name == "p95" else None
 
     def _touches(self, what: str) -> str | None:
         """Return '' where the measuring plane is on the flutes or beyond the tool."""
@@ -328,18 +326,23 @@ class Measuring:
         yield _blank("instrument", "calibration due")
         yield _blank("instrument", "temperature", number=_REFERENCE_TEMPERATURE)
         yield _blank("reading", TEST_BAR, number=um)
-        between = [step["joint"] for step in steps if step["action"] == "measure" and step["joint"] is not None]
+        read = [step for step in steps if step["action"] == "measure"]
         axial = self._axial()
-        for joint in between:
+        for step in read:
+            joint = step["joint"]
+            if joint is None:
+                continue
             if axial is not None and joint == axial["joint"]:
                 yield _blank("reading", AXIAL, joint, um)
                 continue
-            yield _blank("reading", "reading after this joint", joint, um)
-            yield _blank("reading", _HIGH_SPOT, joint, Number("", "deg", None))
+            yield _blank("reading", "reading after this joint", joint, um) | _to_expect(step)
+            yield _blank("reading", HIGH_SPOT, joint, Number("", "deg", None))
         for angle in _ANGLES:
             yield _blank("reading", f"{AT_ANGLE}{angle}°", number=um)
-        yield _blank("reading", f"reading at the {where}", number=Number("", "um", None, at_most=self._reading_limit))
-        yield _blank("reading", _HIGH_SPOT, number=Number("", "deg", None))
+        limit = Number("", "um", None, at_most=self._reading_limit)
+        last = [_to_expect(step) for step in read if step["joint"] is None]
+        yield _blank("reading", f"reading at the {where}", number=limit) | (last[-1] if last else {})
+        yield _blank("reading", HIGH_SPOT, number=Number("", "deg", None))
         for name in _UNCERTAINTY:
             yield _blank("uncertainty", name, number=um)
         yield _blank("signature", "decision on the reading")
@@ -350,10 +353,11 @@ class Measuring:
 
 
 LENGTH: Final = "length from gauge line to tip"
+READING: Final = "reading"
 TEST_BAR: Final = "reading of the test bar"
 AT_ANGLE: Final = "reading at "
 AXIAL: Final = "axial runout"
-_HIGH_SPOT: Final = "angle of the high spot"
+HIGH_SPOT: Final = "angle of the high spot"
 
 RELEASED_BY: Final = "released by"
 """Blank that only a record in the state 'build' has."""
@@ -381,7 +385,24 @@ def _blank(
 ) -> dict[str, Any]:
     told = (number or Number(name, None, None)).fields()
     target = told.pop("value")
-    return {**told, "name": name, "target": target, "group": group, "joint": joint, "component": component}
+    return {
+        **told,
+        "name": name,
+        "target": target,
+        "group": group,
+        "joint": joint,
+        "component": component,
+        "expected_median": None,
+        "expected_p95": None,
+    }
+
+
+def _to_expect(step: Draft) -> dict[str, Any]:
+    """Return what a step says of its reading, for the blank beside it."""
+    told = {one["name"]: one for one in step["values"]}
+    fields = {"expected_median": EXPECTED["p50"], "expected_p95": EXPECTED["p95"]}
+    found = {field: told[name]["value"] for field, name in fields.items() if name in told}
+    return found | ({"at_most": told[READING]["at_most"]} if READING in told else {})
 
 
 class Digests(NamedTuple):

@@ -35,7 +35,7 @@ from rules.schema.components import Reducer
 from rules.schema.report import Finding
 from rules.stack.chain import Chain, StackJoint
 
-__all__ = ["JointFindings", "JointSteps", "findings_by_joint", "joint_steps"]
+__all__ = ["EXPECTED", "JointFindings", "JointSteps", "findings_by_joint", "joint_steps"]
 
 JointFindings = Mapping[tuple[str, str], Sequence[Finding]]
 """Errors and warnings by the pointers of the two ends of their joint."""
@@ -134,14 +134,14 @@ def _read_between(derived: StackAnalysis, number: int) -> list[Draft]:
         if name == "reading":
             return _limit_between(derived, budget)
         level = {"p50": budget.assemblies.p50_um, "p95": budget.assemblies.p95_um}.get(name)
-        return None if level is None else Number(_EXPECTED[name], "um", level)
+        return None if level is None else Number(EXPECTED[name], "um", level)
 
     words = Words({"base": base, "lower": case.lower.part.id}, find)
     said = draft(instruction().general["read_between"], words, [base, case.lower.part.id], [case.lower_at], ends)
     return [] if said is None else [said]
 
 
-_EXPECTED: Final = {"p50": "median of the expected reading", "p95": "95th percentile of the expected reading"}
+EXPECTED: Final = {"p50": "median of the expected reading", "p95": "95th percentile of the expected reading"}
 
 _FROM_END_MM: Final = 5.0
 """Usual distance of the indicator from the outer end of a part."""

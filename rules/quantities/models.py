@@ -74,7 +74,7 @@ MAX_LENGTH_MM: Final = 5000.0
 MIN_LENGTH_MM: Final = 0.001
 """Smallest length or diameter above zero, mm. A smaller value is an error of unit."""
 
-_FRACTION = r"(?:[1-9][0-9]? )?[1-9][0-9]?/(?:2|4|8|16|32|64|128)"
+_FRACTION = r"(?:[1-9][0-9]?[ -])?[1-9][0-9]?/(?:2|4|8|16|32|64|128)"
 _BELOW_ONE_MM = r"0\.(?:[1-9][0-9]{0,5}|0[1-9][0-9]{0,4}|00[1-9][0-9]{0,3})"
 _BELOW_ONE_IN = r"0\.(?:[1-9][0-9]{0,5}|0[1-9][0-9]{0,4}|00[1-9][0-9]{0,3}|000[1-9][0-9]{0,2})"
 _ZERO = r"0(?:\.0{1,6})?"
@@ -95,11 +95,11 @@ _ANY_LENGTH = re.compile(_LENGTH_PATTERN)
 def parse_length(value: Any) -> Any:
     """Return a length text in millimetres; a value that is not text is returned unchanged.
 
-    Accepted texts: ``"19.05 mm"``, ``"0.75 in"``, ``"1/4 in"``, ``"1 1/2 in"``; inches are
+    Accepted texts: ``"19.05 mm"``, ``"0.75 in"``, ``"1/4 in"``, ``"1 1/2 in"``, ``"1-1/2 in"``; inches are
     converted exactly (25.4 mm) and rounded once, to the nearest double.
 
-    >>> parse_length("1/4 in"), parse_length("1 1/2 in"), parse_length("19.05 mm")
-    (6.35, 38.1, 19.05)
+    >>> parse_length("1/4 in"), parse_length("1 1/2 in"), parse_length("3-1/4 in"), parse_length("19.05 mm")
+    (6.35, 38.1, 82.55, 19.05)
     """
     if not isinstance(value, str):
         return value
@@ -109,7 +109,7 @@ def parse_length(value: Any) -> Any:
             "a length is a number of mm, or text with its unit such as '19.05 mm', '0.75 in' or '1 1/2 in'",
         )
     number, unit = value[:-2].strip(), value[-2:]
-    size = sum((Fraction(part) for part in number.split(" ")), Fraction(0))
+    size = sum((Fraction(part) for part in number.replace("-", " ").split(" ")), Fraction(0))
     return float(size * MM_PER_INCH) if unit == "in" else float(size)
 
 

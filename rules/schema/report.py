@@ -535,6 +535,12 @@ class RecordField(Out):
     at_most: float | None = Field(title="At most")
     inches: float | None = Field(title="Inches", description="The target in inches, where stated in inches.")
     source: str | None = Field(title="Source", description="Source of what the request does not state.")
+    expected_median: float | None = Field(
+        title="Expected, median", description="Median of the readings to expect; null for what is not predicted."
+    )
+    expected_p95: float | None = Field(
+        title="Expected, 95th percentile", description="95th percentile of the readings to expect."
+    )
 
 
 class AssemblyRecord(Out):

@@ -9,7 +9,7 @@ from rules.quantities.inch import shown_sentence, shown_sign
 from rules.schema.report import AssumedRange, Assumption, Report
 from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, Unit, lines, unit_sign, words
 
-__all__ = ["assumed", "assumed_line", "headlines"]
+__all__ = ["assumed", "assumed_line", "headlines", "measure_first"]
 
 
 _SURE: Final = {
@@ -46,11 +46,18 @@ def headlines(report: Report) -> list[str]:
         "Values that are not stated are assumed: an estimate, not a release. If they hold, the verdict is"
         f" {report.if_assumptions_hold}."
     ]
-    first = [one for one in report.assumptions if one.dependence is not None and one.dependence >= _MEASURE_FROM]
-    if first:
-        named = "; ".join(f"{_name(one)} of {one.subject}" for one in first[:_MOST_NAMED])
-        told.append(f"Measure or look up first: {named}.")
+    if (first := measure_first(report)) is not None:
+        told.append(first)
     return told
+
+
+def measure_first(report: Report) -> str | None:
+    """Return which assumed values matter; None where none does."""
+    first = [one for one in report.assumptions if one.dependence is not None and one.dependence >= _MEASURE_FROM]
+    if not first:
+        return None
+    named = "; ".join(f"{_name(one)} of {one.subject}" for one in first[:_MOST_NAMED])
+    return f"Measure or look up first: {named}."
 
 
 def _understood(report: Report) -> list[str]:

@@ -39,13 +39,14 @@ from rules.schema.report import (
     Summary,
     Undecided,
 )
-from service.sheets.assumed import assumed, headlines
+from service.sheets.assumed import assumed, headlines, measure_first
 from service.sheets.figures import (
     UNKNOWN,
     Cell,
     Fact,
     Figure,
     Section,
+    Unit,
     blank_sign,
     bounds,
     exactly,
@@ -56,6 +57,7 @@ from service.sheets.figures import (
     missing_words,
     quantity,
     table,
+    unit_sign,
     within,
     worded,
     words,
@@ -344,8 +346,12 @@ def not_stated(missing: Sequence[MissingQuantity]) -> str:
 
 
 def wanted(one: RecordField) -> Cell:
-    """What should be entered in a blank of the record, without its unit."""
-    return setting(one.target, one, None)
+    """What should be entered in a blank of the record; a reading with what to expect, others without their unit."""
+    if one.expected_median is None or one.expected_p95 is None:
+        return setting(one.target, one, None)
+    median, high = (Figure(value, Unit(unit_sign(one.unit), 1)) for value in (one.expected_median, one.expected_p95))
+    told = setting(one.target, one, one.unit)
+    return (*told, *(("; ",) if told else ()), "expected: median ", median, ", 95th percentile ", high)
 
 
 def part_or_joint(one: RecordField) -> str:
@@ -442,9 +448,10 @@ def print_brief(report: Report, console: Console) -> None:
     cut(f"{report.verdict.upper()}  {unnamed(report)}", console, 1, style=STYLES[report.verdict])
     cut(counts(report.summary), console, 1)
     worst = next((one for kind in STYLES for one in report.findings if one.severity == kind), None)
+    first = measure_first(report)
     if worst is not None:
         cut(f"{worst.severity} {worst.code}: {worst.message}", console, 2, 2)
-        cut(f"Remedy: {worst.remedy}", console, 2, 2)
+        cut(f"Remedy: {worst.remedy}", console, 2 if first is None else 1, 2)
     elif report.undecided:
         codes = list(dict.fromkeys(gap.code for gap in report.undecided))
         cut(f"Not decided: {', '.join(codes)}", console, 1, 2)
@@ -455,6 +462,8 @@ def print_brief(report: Report, console: Console) -> None:
             f"{count(report.summary.assumed, 'value')} assumed: no release. If they hold: {report.if_assumptions_hold}."
         )
         cut(told, console, 1)
+    if first is not None:
+        cut(first, console, 1)
     if report.cautions:
         cut(f"Read the {count(len(report.cautions), 'caution')} of the full report.", console, 1)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from markupsafe import Markup
 
-from rules.assembly.instruction import AT_ANGLE, AXIAL, LENGTH, TEST_BAR
+from rules.assembly.instruction import AT_ANGLE, AXIAL, HIGH_SPOT, LENGTH, TEST_BAR
 from rules.assembly.joint_values import TORQUE
 from rules.assembly.sentences import COMMON_PRACTICE
 from rules.schema.components import Cutter, GaugePin
@@ -25,7 +25,7 @@ from rules.schema.report import (
 )
 from service.drawing.pictures import NOTHING_TO_SHOW
 from service.drawing.side_view import draw_stack
-from service.sheets.check import part_or_joint, reason, setting, state_of, wanted
+from service.sheets.check import part_or_joint, reason, setting, state_of
 from service.sheets.figures import UNKNOWN, Cell, Fact, Figure, Unit, exactly, line, lines, unit_sign
 from service.sheets.mechanics import PROGRAMMED_SPEED
 
@@ -76,6 +76,8 @@ class JointRow:
     clocking: Cell
     read: bool
     """Whether the stack is read after this joint."""
+    expected: Cell = ()
+    """Reading to expect there, and its limit."""
 
 
 def _cut_short(text: str) -> str:
@@ -109,7 +111,7 @@ def shop_floor(
     lines_of = [*shown, order, accepted.rule if (accepted := assembly.acceptance) else ""]
     weight = (
         more_lines
-        + _ROW * len(made)
+        + _ROW * (len(made) + sum(bool(one.expected) for one in made))
         + sum(ceil(min(len(one), _LONGEST_REASON) / _WIDE) for one in lines_of)
         + sum(ceil(len(one) / _HALF) for one in report.cautions) / 2
         + _ROW * ceil(len([one for one in assembly.record.blanks if one.group in ("part", "setting")]) / 4)
@@ -134,7 +136,7 @@ def shop_floor(
         "makers": [one for one in groups["setting"] if one.target is one.at_least is one.at_most is None],
         "groups": groups,
         "decisions": _DECISIONS.get(assembly.state, ()),
-        "wanted": wanted,
+        "wanted": lambda one: setting(one.target, one, None),  # what to expect stands in the box above
         "part_or_joint": part_or_joint,
         "unit_sign": unit_sign,
     }
@@ -195,7 +197,11 @@ def _joints(assembly: AssemblyReport) -> Iterator[JointRow]:
     made = list(dict.fromkeys(str(one.joint) for one in assembly.steps if one.action == "join"))
     ends = {str(one.joint): one.joint for one in assembly.steps if one.joint is not None}
     blanks = {(str(one.joint), one.name): one for one in assembly.record.blanks if one.joint is not None}
-    read = {str(one.joint) for one in assembly.record.blanks if one.group == "reading" and one.name != AXIAL}
+    read = {
+        str(one.joint): _expected(one)
+        for one in assembly.record.blanks
+        if one.group == "reading" and one.joint is not None and one.name not in (AXIAL, HIGH_SPOT)
+    }
     if None in cleaned:
         empty: Cell = (_NOTHING,)
         yield JointRow("gauge spindle", str(cleaned.index(None) + 1), empty, empty, empty, empty, read=False)
@@ -205,7 +211,17 @@ def _joints(assembly: AssemblyReport) -> Iterator[JointRow]:
         grip, projection, clocking = (
             _wanted(blanks.get((name, quantity))) for quantity in ("grip length", "projection", "clocking")
         )
-        yield JointRow(name, order, grip, projection, _torque(assembly, joint, blanks), clocking, name in read)
+        torque, after = _torque(assembly, joint, blanks), read.get(name, ())
+        yield JointRow(name, order, grip, projection, torque, clocking, name in read, after)
+
+
+def _expected(one: RecordField) -> Cell:
+    """What to expect of a reading, in little room."""
+    if one.expected_median is None or one.expected_p95 is None:
+        return ()
+    median, high = (Figure(value, Unit("µm", 1), bare=True) for value in (one.expected_median, one.expected_p95))
+    limit = () if one.at_most is None else ("; limit ", exactly(one.at_most, one.unit))
+    return ("median ", median, ", p95 ", high, *limit)
 
 
 def _wanted(one: RecordField | None, *, unit: str | None = None) -> Cell:

@@ -52,7 +52,7 @@ class Stopwatch(Nothing):
     def __init__(self) -> None:
         self.told: list[tuple[float, float, int]] = []
 
-    def tell(self, answered: int, byte: int) -> None:  # noqa: ARG002
+    def update(self, answered: int, byte: int) -> None:  # noqa: ARG002
         """Note the time; only the first and the last are kept."""
         self.told[1:] = [(time.perf_counter(), time.process_time(), answered)]
 

@@ -113,6 +113,16 @@ def test_a_brief_report_has_ten_lines_at_most(file: Path, width: str, capsys: An
         assert lines[2].startswith("  error ")
 
 
+def test_a_brief_report_says_what_to_measure_first(capsys: Any) -> None:
+    """In the words of the whole report."""
+    start = str(Path("service/cli/starts/shrink-fit.yaml"))
+    shown = []
+    for more in ([], ["--brief"]):
+        main(["check", start, "--width", "200", *more])
+        shown.append([one for one in capsys.readouterr().out.splitlines() if one.startswith("Measure or look up")])
+    assert shown[0] == shown[1] != []
+
+
 def test_a_brief_report_shows_inches(capsys: Any) -> None:
     """The figures of the report in the units that are wanted."""
     main(["check", str(DEMO / "stacks/01-deep-rib-shrink-extension.json"), "--brief", "--unit", "inch"])

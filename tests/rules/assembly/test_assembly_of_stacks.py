@@ -591,3 +591,16 @@ def test_a_reading_between_joints_has_its_own_expectation() -> None:
 def test_without_every_contributor_a_reading_between_has_no_expectation() -> None:
     """A partial sum would call a good joint bad."""
     assert set(_between(("/stack/components/2/runout", None)).values()) == {None}
+
+
+def test_a_blank_has_what_its_step_says_of_the_reading() -> None:
+    """Between joints and at the end: median, 95th percentile and limit there; other blanks have none."""
+    report = assembly_of(json.loads(_DEMO.read_text("utf-8")))
+    blanks = [one for one in report.record.blanks if one.expected_median is not None]
+    assert [one.name.partition(" ")[0] for one in blanks] == ["reading", "reading"]
+    for blank in blanks:
+        (step,) = [one for one in report.steps if one.action == "measure" and one.joint == blank.joint]
+        told = {one.name: one for one in step.values}
+        assert blank.expected_median == told["median of the expected reading"].value
+        assert blank.expected_p95 == told["95th percentile of the expected reading"].value
+        assert blank.at_most == told["reading"].at_most is not None
