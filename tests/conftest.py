@@ -25,6 +25,9 @@ from rules.assessor import Assessor
 # Thousands of tests and their examples stay to the end: looking through them less often saves a fifteenth.
 gc.set_threshold(20_000, 20, 20)
 
+MOST_EXAMPLES = 40
+"""Examples of a property in the short run, whatever it states for the long one."""
+
 # the same examples in every run, however slow the machine; all of them with --long
 settings.register_profile("steady", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("long", deadline=None, derandomize=True)
@@ -109,10 +112,21 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     items.sort(key=lambda item: places.get(item.path.name, len(places)))
     if config.getoption("--long"):
         return
+    for item in items:
+        if isinstance(item, pytest.Function) and item.get_closest_marker("hypothesis"):
+            _shorten(item.obj)
     skip = pytest.mark.skip(reason="full-size form; run with --long")
     for item in items:
         if item.get_closest_marker("long"):
             item.add_marker(skip)
+
+
+def _shorten(test: Any) -> None:
+    """Bound the examples of a property; fuzz tests, whose inputs take a millisecond, have their own bound."""
+    test = getattr(test, "__func__", test)
+    stated = test._hypothesis_internal_use_settings
+    if stated.max_examples > MOST_EXAMPLES and not test.__module__.startswith("tests.fuzz"):
+        test._hypothesis_internal_use_settings = settings(stated, max_examples=MOST_EXAMPLES)
 
 
 ALLOWED_SKIPS = tomllib.loads((Path(__file__).parent / "allowed_skips.toml").read_text(encoding="utf-8"))["skip"]
