@@ -20,8 +20,6 @@ from hypothesis import settings
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from rules.assessor import Assessor
-
 # Thousands of tests and their examples stay to the end: looking through them less often saves a fifteenth.
 gc.set_threshold(20_000, 20, 20)
 
@@ -32,26 +30,6 @@ MOST_EXAMPLES = 40
 settings.register_profile("steady", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("long", deadline=None, derandomize=True)
 settings.load_profile("steady")
-
-_load = Assessor.load.__func__  # type: ignore[attr-defined]
-
-
-@cache
-def _built_in(today: date | None) -> Assessor:
-    found: Assessor = _load(Assessor, today=today)
-    return found
-
-
-def _loaded_once(cls: type[Assessor], *arguments: Any, **named: Any) -> Assessor:
-    """As the original; the built-in rules alone are read and compiled once in a process, hundreds of tests use them."""
-    today = named.get("today")
-    if cls is Assessor and not any(arguments) and not any(one for name, one in named.items() if name != "today"):
-        return _built_in(today)
-    found: Assessor = _load(cls, *arguments, **named)
-    return found
-
-
-Assessor.load = classmethod(_loaded_once)  # type: ignore[assignment,method-assign]
 
 SLOW_FILES = (
     "test_workers.py",
@@ -105,6 +83,23 @@ def pytest_configure(config: pytest.Config) -> None:
         settings.load_profile("long")
     # else pytest-xdist begins with the files of the most tests, and the slowest end alone
     config.option.loadscopereorder = False
+    if (config.rootpath / "rules").is_dir():
+        _load_rules_once()
+
+
+def _load_rules_once() -> None:
+    """Read and compile the built-in rules alone once in a process, since hundreds of tests use them."""
+    from rules.assessor import Assessor
+
+    load = Assessor.load.__func__  # type: ignore[attr-defined]
+    built_in = cache(lambda today: load(Assessor, today=today))
+
+    def loaded(cls: type[Assessor], *arguments: Any, today: date | None = None, **named: Any) -> Assessor:
+        plain = cls is Assessor and not any(arguments) and not any(named.values())
+        found: Assessor = built_in(today) if plain else load(cls, *arguments, today=today, **named)
+        return found
+
+    Assessor.load = classmethod(loaded)  # type: ignore[assignment,method-assign]
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
