@@ -20,35 +20,16 @@ from hypothesis import settings
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from rules.assessor import Assessor
-
 # Thousands of tests and their examples stay to the end: looking through them less often saves a fifteenth.
 gc.set_threshold(20_000, 20, 20)
+
+MOST_EXAMPLES = 40
+"""Examples of a property in the short run, whatever it states for the long one."""
 
 # the same examples in every run, however slow the machine; all of them with --long
 settings.register_profile("steady", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("long", deadline=None, derandomize=True)
 settings.load_profile("steady")
-
-_load = Assessor.load.__func__  # type: ignore[attr-defined]
-
-
-@cache
-def _built_in(today: date | None) -> Assessor:
-    found: Assessor = _load(Assessor, today=today)
-    return found
-
-
-def _loaded_once(cls: type[Assessor], *arguments: Any, **named: Any) -> Assessor:
-    """As the original; the built-in rules alone are read and compiled once in a process, hundreds of tests use them."""
-    today = named.get("today")
-    if cls is Assessor and not any(arguments) and not any(one for name, one in named.items() if name != "today"):
-        return _built_in(today)
-    found: Assessor = _load(cls, *arguments, **named)
-    return found
-
-
-Assessor.load = classmethod(_loaded_once)  # type: ignore[assignment,method-assign]
 
 SLOW_FILES = (
     "test_workers.py",
@@ -102,6 +83,23 @@ def pytest_configure(config: pytest.Config) -> None:
         settings.load_profile("long")
     # else pytest-xdist begins with the files of the most tests, and the slowest end alone
     config.option.loadscopereorder = False
+    if (config.rootpath / "rules").is_dir():
+        _load_rules_once()
+
+
+def _load_rules_once() -> None:
+    """Read and compile the built-in rules alone once in a process, since hundreds of tests use them."""
+    from rules.assessor import Assessor
+
+    load = Assessor.load.__func__  # type: ignore[attr-defined]
+    built_in = cache(lambda today: load(Assessor, today=today))
+
+    def loaded(cls: type[Assessor], *arguments: Any, today: date | None = None, **named: Any) -> Assessor:
+        plain = cls is Assessor and not any(arguments) and not any(named.values())
+        found: Assessor = built_in(today) if plain else load(cls, *arguments, today=today, **named)
+        return found
+
+    Assessor.load = classmethod(loaded)  # type: ignore[assignment,method-assign]
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -109,10 +107,21 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     items.sort(key=lambda item: places.get(item.path.name, len(places)))
     if config.getoption("--long"):
         return
+    for item in items:
+        if isinstance(item, pytest.Function) and item.get_closest_marker("hypothesis"):
+            _shorten(item.obj)
     skip = pytest.mark.skip(reason="full-size form; run with --long")
     for item in items:
         if item.get_closest_marker("long"):
             item.add_marker(skip)
+
+
+def _shorten(test: Any) -> None:
+    """Bound the examples of a property; fuzz tests, whose inputs take a millisecond, have their own bound."""
+    test = getattr(test, "__func__", test)
+    stated = test._hypothesis_internal_use_settings
+    if stated.max_examples > MOST_EXAMPLES and not test.__module__.startswith("tests.fuzz"):
+        test._hypothesis_internal_use_settings = settings(stated, max_examples=MOST_EXAMPLES)
 
 
 ALLOWED_SKIPS = tomllib.loads((Path(__file__).parent / "allowed_skips.toml").read_text(encoding="utf-8"))["skip"]

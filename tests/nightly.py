@@ -34,11 +34,20 @@ _PYTEST: Final = [sys.executable, "-m", "pytest", "--long"]
 
 
 def forms() -> list[str]:
-    """Return the ids of the full-size tests, parametrized ones once, in the order of pytest."""
+    """Return the ids of the full-size tests, parametrized ones once, in the order of pytest.
+
+    Then the files with properties, which have more examples with --long, and what is run whole.
+    """
+    properties = dict.fromkeys(one.partition("::")[0] for one in _listed("hypothesis"))
+    return [*_listed("long"), *properties, *BY_OPTION, *COMMANDS]
+
+
+def _listed(mark: str) -> list[str]:
+    """Return the ids of the tests with this mark, without their parameters."""
     ignored = [f"--ignore={file}" for file in BY_OPTION]
-    listing = [*_PYTEST, "--collect-only", "-m", "long", *ignored]
+    listing = [*_PYTEST, "--collect-only", "-q", "-m", mark, *ignored]
     lines = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
-    return [*dict.fromkeys(line.partition("[")[0] for line in lines if "::" in line), *BY_OPTION, *COMMANDS]
+    return list(dict.fromkeys(line.partition("[")[0] for line in lines if "::" in line))
 
 
 def _commit() -> str:
@@ -70,7 +79,7 @@ def main() -> int:
             print(f"{form:{width}}  {passed[form]:7.1f}  passed before", flush=True)
             continue
         start = time.monotonic()
-        marked = [] if form in BY_OPTION else ["-m", "long"]
+        marked = [] if form in BY_OPTION else ["-m", "long" if "::" in form else "hypothesis and not long"]
         run = [sys.executable, "-m", form] if form in COMMANDS else [*_PYTEST, *marked, form]
         done = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=False)
         minutes = (time.monotonic() - start) / 60

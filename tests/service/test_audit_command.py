@@ -79,10 +79,10 @@ def test_answers_keep_the_order_of_the_lines(here: Path, capsys: Any) -> None:
 
 
 def test_every_way_of_working_gives_the_same_bytes(here: Path) -> None:
-    """In this process or in one or two others, again and again: the outputs do not differ by a byte."""
-    write(here / "x.ndjson", mixed_lines() * 3)
+    """In this process or in one or two others: the outputs do not differ by a byte."""
+    write(here / "x.ndjson", mixed_lines() * 2)
     seen = set()
-    for run, workers in enumerate(([], [], ["--workers", "1"], ["--workers", "2"])):
+    for run, workers in enumerate(([], ["--workers", "1"], ["--workers", "2"])):
         outs = [f"{run}.{kind}" for kind in ("ndjson", "csv", "html", "xml")]
         main(["audit", "x.ndjson", "--quiet", *workers, *(word for out in outs for word in ("--out", out))])
         seen.add(tuple((here / out).read_bytes() for out in [*outs, f"{run}.summary.csv"]))

@@ -24,7 +24,9 @@ VERDICTS = {
 BAD = {100: b"{oops}", 700: b"[]", 1111: b'{"stack": {"components": []}}'}
 
 
-@pytest.mark.parametrize(("workers", "count"), [("1", 133), ("2", 1307)])
+@pytest.mark.parametrize(
+    ("workers", "count"), [("1", 133), ("2", 733), pytest.param("2", 1307, marks=pytest.mark.long)]
+)
 def test_every_line_of_a_long_library_is_counted(
     workers: str, count: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:

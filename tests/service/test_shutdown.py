@@ -161,7 +161,7 @@ def test_a_client_that_never_ends_is_cut_off() -> None:
         assert b"200 OK" not in slow.rest()
 
 
-@pytest.mark.parametrize("again", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize("again", [signal.SIGTERM, pytest.param(signal.SIGINT, marks=pytest.mark.long)])
 def test_who_asks_twice_does_not_wait(again: signal.Signals) -> None:
     """A second signal ends the grace."""
     with LiveService(shutdown_grace_s="600") as service:

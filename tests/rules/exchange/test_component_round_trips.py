@@ -11,10 +11,12 @@ from functools import cache
 from typing import Any, Final, cast
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
+from pydantic import BaseModel
 
 from rules.couplings.designation import understood
+from rules.exchange.cells import is_missing
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.component_csv_export import write_component_csv
 from rules.exchange.fields import MODELS
@@ -93,10 +95,17 @@ def test_a_component_is_read_back_equal(kind: str, data: st.DataObject, separato
     """First principles: every field has a head, and nothing is lost between text and number."""
     model = MODELS[kind]
     component = model.model_validate(data.draw(_components(kind)))
+    assume(_can_be_told(component))
     imported = read_component_csv(_written(component.model_dump(mode="json", exclude_none=True), separator))
     assert imported.faults == ()
     assert [part.component for part in imported.parts] == [component]
     assert imported.parts[0].unmapped == ()
+
+
+def _can_be_told(component: BaseModel) -> bool:
+    """Whether no cell would state nothing: a dash, which may be the name of a thread, does."""
+    cells = dict(_flat(component.model_dump(mode="json"))).values()
+    return not any(isinstance(cell, str) and is_missing(cell) for cell in cells)
 
 
 def _component(kind: str, data: st.DataObject) -> StackPart:
@@ -109,6 +118,7 @@ def _component(kind: str, data: st.DataObject) -> StackPart:
 def test_an_export_to_csv_is_read_back_equal(kind: str, data: st.DataObject) -> None:
     """Symbols or paths, one row or several: nothing is lost but labels, and the same table is written again."""
     written = {part.id: part for part in (_component(kind, data), _component("collet", data))}
+    assume(all(map(_can_be_told, written.values())))
     table = write_component_csv(list(written.values()))
     imported = read_component_csv(table)
     assert imported.faults == ()

@@ -40,8 +40,8 @@ def _answer_all(seeds: range) -> dict[str, int]:
 
 def test_extreme_requests_are_answered() -> None:
     """Numbers at the ends of their range, several at once; enough of them get as far as the figures."""
-    counts = _answer_all(range(300))
-    assert all(count >= 10 for count in counts.values()), counts
+    counts = _answer_all(range(120))
+    assert all(count >= 4 for count in counts.values()), counts
 
 
 @pytest.mark.long
@@ -50,11 +50,12 @@ def test_ten_thousand_extreme_requests_are_answered() -> None:
     _answer_all(range(1_000, 11_000))
 
 
+@pytest.mark.parametrize("one_in", [4, pytest.param(1, marks=pytest.mark.long)])
 @pytest.mark.parametrize("base", base_names())
 @pytest.mark.parametrize("end", [0, 1])
-def test_one_number_at_a_time(base: str, end: int) -> None:
-    """Every number of every base request at the lower and at the upper end of its range."""
-    for pointer in _pointers(base_request(base), ()):
+def test_one_number_at_a_time(base: str, end: int, one_in: int) -> None:
+    """Every number of every base request, or one in so many, at the lower and at the upper end of its range."""
+    for pointer in _pointers(base_request(base), ())[(base_names().index(base) + end) % one_in :: one_in]:
         request = base_request(base)
         holder: Any = request
         for step in pointer[:-1]:

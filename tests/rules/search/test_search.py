@@ -48,7 +48,7 @@ def _told(results: list[SearchResult]) -> dict[tuple[str, ...], tuple[str, tuple
 
 
 @given(seed=st.integers(0, 2**32))
-@settings(max_examples=6)
+@settings(max_examples=3)
 def test_finds_what_judging_every_order_finds(seed: int) -> None:
     """Nothing is lost and nothing is added, with the same verdicts and grips; and every order is accounted for."""
     _assert_finds_what_judging_every_order_finds(seed)
@@ -82,7 +82,7 @@ def _assert_finds_what_judging_every_order_finds(seed: int) -> None:
 
 
 @given(seed=st.integers(0, 2**32), judged=st.integers(1, 5), results=st.integers(1, 4))
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=6, deadline=None, derandomize=True)
 def test_pages_together_are_the_whole(seed: int, judged: int, results: int) -> None:
     """However small the pages: the same results once each, the same counts, no page over its share."""
     request = random_search(random.Random(seed))
