@@ -86,6 +86,7 @@ class Assessor:
         accepted: Collection[str] = (),
         aliases: Path | None = None,
         strict_catalogue: bool = False,
+        built_in: Rulebook | None = None,
     ) -> Assessor:
         """Load the built-in rulebooks, then those of the given folders, component catalogue and alias file.
 
@@ -93,11 +94,14 @@ class Assessor:
         replaces a safety rule must fire on the firing examples of the original. Adjustments that end before ``today``
         do not count. Rules whose codes are ``accepted`` may replace a safety rule or switch it off all the same.
         An invalid part of the catalogue is quarantined unless ``strict_catalogue`` refuses it.
+        ``built_in`` is the rulebook without extra folders, if it has been read before.
 
         Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
         both with file, line and reason of every defect.
         """
-        book = load_books([files("rules").joinpath("books"), *extra_rulebooks], request_vocabulary(), today)
+        book = None if extra_rulebooks else built_in
+        if book is None:
+            book = load_books([files("rules").joinpath("books"), *extra_rulebooks], request_vocabulary(), today)
         own = [rule for rule in book.rules if rule.code in book.own]
         problems = [*_unsafe_adjustments(book, accepted)]
         if own or problems:
@@ -343,7 +347,7 @@ class Assessor:
         _refuse_shared_ids(request.operations or ())
         resolved = resolve(request, self.catalogue.definitions)
         found = [
-            _situation(resolved, operation, f"/operations/{number}")
+            _situation(resolved, operation, f"/operations/{number}", self.book.vocabulary)
             for number, operation in enumerate(request.operations or [None])
         ]
         return Situations(tuple(found), overrides, resolved.lead)
@@ -355,7 +359,7 @@ class Assessor:
     def _judged(
         self, resolved: Resolved, operation: Operation | None, at: str, overrides: Overrides
     ) -> _JudgedOperation:
-        one = _situation(resolved, operation, at)
+        one = _situation(resolved, operation, at, self.book.vocabulary)
         return _JudgedOperation(operation, one.analysis, self.engine.judge(one.analysis.facts, overrides, one.view_of))
 
     def _merged(self, judged: Sequence[_JudgedOperation]) -> tuple[list[Finding], list[Undecided], list[str]]:
@@ -441,7 +445,7 @@ class Situations(NamedTuple):
     lead: Callable[[str], str]
 
 
-def _situation(resolved: Resolved, operation: Operation | None, at: str) -> Situation:
+def _situation(resolved: Resolved, operation: Operation | None, at: str, vocabulary: Vocabulary) -> Situation:
     charge(_STEPS)
     if resolved.broken:  # nothing follows from a stack with a part that is not defined
         analysis = replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
@@ -449,7 +453,7 @@ def _situation(resolved: Resolved, operation: Operation | None, at: str) -> Situ
         analysis = analyse(resolved.request, operation, at)
         if resolved.understood:
             analysis = replace(analysis, facts=(*analysis.facts, *designation_facts(resolved)))
-    return Situation(operation, analysis, views_of(analysis.chain, analysis.facts))
+    return Situation(operation, analysis, views_of(analysis.chain, analysis.facts, vocabulary))
 
 
 class _JudgedOperation(NamedTuple):

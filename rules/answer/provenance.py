@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sys
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -33,6 +34,7 @@ __all__ = [
     "canonical_sha256",
     "cautions",
     "general_cautions",
+    "installation_sha256",
     "judgement_sha256",
     "provenance",
     "refuse_assumptions",
@@ -134,6 +136,14 @@ def _replaces_source(name: str, beside: Container[str]) -> bool:
         # the kernel says at its import of which source it was compiled
         return f"{name.partition('.')[0]}.c" not in beside
     return name.endswith(".pyc") and name[:-1] not in beside
+
+
+def installation_sha256() -> str:
+    """Return the digest of all that the built-in rulebook is read from and by, on this Python and at this place."""
+    books = [file for file in files("rules").joinpath(_BOOKS).iterdir() if file.name.endswith(".yaml")]
+    read = {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in books}
+    record = [sys.version, str(files("rules")), _files(), _build(), read]
+    return hashlib.sha256(json.dumps(record, sort_keys=True).encode()).hexdigest()
 
 
 def request_sha256(request: Model) -> str:

@@ -427,9 +427,12 @@ class Rulebook:
     """The rules on subjects of a check; the others judge the parts of a library."""
     computed: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
     """By code, what the analysis must supply before a rule concerns a subject."""
+    sound: bool = field(init=False, repr=False, compare=False)
+    """Whether an engine has compiled these very rules, so that they need no linter again."""
 
     def __post_init__(self) -> None:
         """Index the rules once, since every report looks them up."""
+        object.__setattr__(self, "sound", False)
         object.__setattr__(self, "replaced", tuple(rule for rule in self.rules if rule.replaces))
         object.__setattr__(self, "_by_code", {rule.code: rule for rule in self.rules})
         object.__setattr__(self, "_names", tuple(sorted({rule.book for rule in self.rules})))

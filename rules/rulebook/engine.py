@@ -254,9 +254,10 @@ class Engine:
     """
 
     def __init__(self, book: Rulebook) -> None:
-        problems = lint_rules(book.rules, book.vocabulary) or lint_limits(book.rules, book.vocabulary)
-        if problems:
-            raise RulebookError(problems)
+        if not book.sound:
+            problems = lint_rules(book.rules, book.vocabulary) or lint_limits(book.rules, book.vocabulary)
+            if problems:
+                raise RulebookError(problems)
         self._book = book
         self._lowered: Lowered = lower(book.rules, book.vocabulary)
         index = self._lowered.threshold_index
@@ -274,6 +275,7 @@ class Engine:
         for place, one in enumerate(book.adjustments):
             kind = book.rule(one.entry.code).applies_to
             self._adjusters.setdefault(kind, []).append(_Adjuster(place, one, index))
+        object.__setattr__(book, "sound", True)
 
     @property
     def book(self) -> Rulebook:

@@ -317,7 +317,9 @@ class RequestView(View, Protocol):
         """Return the components or the joints of the stack."""
 
 
-def views_of(chain: Chain, facts: Sequence[Fact]) -> Callable[[Fact], RequestView]:
+def views_of(
+    chain: Chain, facts: Sequence[Fact], vocabulary: Vocabulary | None = None
+) -> Callable[[Fact], RequestView]:
     """Return, for a fact of a request, what its subject sees.
 
     Parameters
@@ -326,8 +328,10 @@ def views_of(chain: Chain, facts: Sequence[Fact]) -> Callable[[Fact], RequestVie
         The request as a chain.
     facts : sequence of Fact
         Every fact of the request.
+    vocabulary : Vocabulary, optional
+        That of the rules; by default :func:`request_vocabulary`.
     """
-    return _Request(chain, facts).view
+    return _Request(chain, facts, vocabulary or request_vocabulary()).view
 
 
 class Seen(NamedTuple):
@@ -370,8 +374,8 @@ class _Part:
 class _Request:
     """A request with its facts, found by their subject."""
 
-    def __init__(self, chain: Chain, facts: Sequence[Fact]) -> None:
-        self.chain = chain
+    def __init__(self, chain: Chain, facts: Sequence[Fact], vocabulary: Vocabulary) -> None:
+        self.chain, self.vocabulary = chain, vocabulary
         self.facts = {fact.key: fact for fact in facts}
         self.components = {f"component:{member.at}": member for member in (*chain.members, *chain.knobs)}
         cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
@@ -427,7 +431,7 @@ class _Subject:
         self._values: dict[str, Result] = dict(fact.known)
         self._places: dict[str, _Place] = {}
         # what the analysis leaves out does not exist, even where the request has such a field
-        self._analysed = request_vocabulary().kinds[fact.kind]
+        self._analysed = request.vocabulary.kinds[fact.kind]
 
     def subjects(self, over: str) -> Sequence[RequestView]:
         """Return the components or the joints of the stack."""

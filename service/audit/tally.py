@@ -10,7 +10,6 @@ from itertools import starmap
 from typing import Any, Final, get_args
 
 from pydantic import Field
-from rich.console import Console
 from rich.text import Text
 
 from rules.audit_items import VERDICTS, AuditItem, Kind, StackPart, identity_of
@@ -24,7 +23,7 @@ from service.audit.standing import NOTHING_KNOWN, EarlierItem, Mark, Standing, s
 from service.batch.lines import InvalidUse, LineAnswer, invalid_part_counts
 from service.contract import InvalidPartCount
 from service.sheets.figures import quantity
-from service.sheets.text import STYLES, count, fixed, say
+from service.sheets.text import STYLES, Console, count, fixed, say
 
 __all__ = [
     "BAD_LINES_TOLD",

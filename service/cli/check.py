@@ -7,8 +7,6 @@ import sys
 from pathlib import Path
 from typing import get_args
 
-from rich.text import Text
-
 from rules.assessor import Assessor
 from rules.quantities.inch import shown_in
 from rules.schema.parsing import parse, parse_request
@@ -21,11 +19,11 @@ from service.cli.files import (
     add_rulebooks,
     add_unit,
     add_width,
+    assessor_of,
     judged,
+    print_name,
     report_console,
-    settings_of,
 )
-from service.operations.assessors import load_assessor
 from service.sheets.check import print_brief, print_closing, print_report
 
 __all__ = ["check_arguments"]
@@ -103,7 +101,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
         own = judged(str(arguments.assumption_set), lambda data: parse(AssumptionSet, data))
         if own is None:
             return BAD_INPUT
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
     console = report_console(arguments.width)
 
     def judge(data: object) -> tuple[Report, frozenset[str], dict[Path, str]]:
@@ -127,7 +125,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
             print(report.only(sections).model_dump_json())
             continue
         if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
+            print_name(name, console, first=number == 0)
         if arguments.brief:
             print_brief(report, console)
         else:

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import TextIO, get_args
 
 from pydantic import TypeAdapter, ValidationError
-from rich.text import Text
 
 from rules.exchange.catalogue import load_catalogue
 from rules.exchange.component_csv_export import write_component_csv
@@ -27,7 +26,17 @@ from rules.schema.imports import ComponentKind, Decimals, ReadAs, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from rules.stack.chain import resolve
-from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, printable, report_console, settings_of
+from service.cli.files import (
+    BAD_INPUT,
+    VERDICT_CODES,
+    add_rulebooks,
+    assessor_of,
+    judged,
+    print_name,
+    printable,
+    report_console,
+    settings_of,
+)
 from service.operations.assessors import load_assessor
 from service.operations.process import Exporter
 from service.sheets.orders import print_import
@@ -128,7 +137,7 @@ def _run_import(arguments: argparse.Namespace) -> int:
         console = report_console(stderr=has_stacks)
         for number, (name, found) in enumerate(read):
             if len(arguments.files) > 1:
-                console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
+                print_name(name, console, first=number == 0)
             print_import(found.report(), console)
     if arguments.to_catalogue is None:
         return worst
@@ -221,7 +230,7 @@ def _timestamp(text: str) -> str:
 def _run_export(arguments: argparse.Namespace) -> int:
     if arguments.parts is not None:
         return _export_parts(arguments)
-    exporter = Exporter(load_assessor(settings_of(arguments)))
+    exporter = Exporter(assessor_of(arguments))
 
     def judge(data: object) -> tuple[bytes, Report]:
         request = parse_request(data)

@@ -10,9 +10,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final, NamedTuple, TypeVar, get_args
-
-from rich.console import Console
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar, get_args
 
 from rules.quantities.inch import UnitSystem
 from rules.schema.parsing import BadRequestError
@@ -20,8 +18,12 @@ from rules.schema.report import Verdict
 from rules.schema.short_form import NotYAMLError, full_form, placed, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
-from service.operations.settings import Settings
-from service.sheets.text import PLAIN_WIDTH, PlainConsole
+from service.operations.assessors import load_assessor
+from service.sheets.text import PLAIN_WIDTH, Console, PlainConsole
+
+if TYPE_CHECKING:
+    from rules.assessor import Assessor
+    from service.operations.settings import Settings
 
 __all__ = [
     "BAD_INPUT",
@@ -34,8 +36,10 @@ __all__ = [
     "add_rulebooks",
     "add_unit",
     "add_width",
+    "assessor_of",
     "judged",
     "position_of",
+    "print_name",
     "printable",
     "report_console",
     "settings_of",
@@ -191,18 +195,27 @@ _NARROWEST: Final = 40
 _WIDEST: Final = 400
 
 
-class _Console(Console):
-    def on_broken_pipe(self) -> None:
-        """Raise ``BrokenPipeError``; the console itself would exit with 1, the code of a review."""
-        raise BrokenPipeError
-
-
 def report_console(width: int | None = None, *, stderr: bool = False) -> Console:
     """The console for reports: a terminal, or plain lines of fixed width."""
     stream = sys.stderr if stderr else sys.stdout
-    if stream.isatty():
-        return _Console(width=width, highlight=False, stderr=stderr)
-    return PlainConsole(stream, width or PLAIN_WIDTH)
+    if not stream.isatty():
+        return PlainConsole(stream, width or PLAIN_WIDTH)
+    # Most output is no terminal's.
+    from rich import console
+
+    class Terminal(console.Console):
+        def on_broken_pipe(self) -> None:
+            """Raise ``BrokenPipeError``; the console itself would exit with 1, the code of a review."""
+            raise BrokenPipeError
+
+    return Terminal(width=width, highlight=False, stderr=stderr)
+
+
+def print_name(name: str, console: Console, *, first: bool) -> None:
+    """Print the name of a file before what is said of it."""
+    if not first:
+        console.print()
+    console.print(name, style="dim", markup=False, emoji=False, soft_wrap=True)
 
 
 def add_rulebooks(parser: argparse.ArgumentParser) -> None:
@@ -229,8 +242,17 @@ def add_rulebooks(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def assessor_of(arguments: argparse.Namespace) -> Assessor:
+    """Return the assessor of the settings and of what the command names; errors as `load_assessor`."""
+    named = any(getattr(arguments, name, None) for name in ("aliases", "catalogue", "rulebooks"))
+    return load_assessor(settings_of(arguments) if named else None)
+
+
 def settings_of(arguments: argparse.Namespace) -> Settings:
     """Return the settings, with the rulebooks, the catalogue and the alias file that the command names."""
+    # A check without any does not load them.
+    from service.operations.settings import Settings
+
     named = {name: value for name in ("aliases", "catalogue") if (value := getattr(arguments, name, None)) is not None}
     settings = Settings()
     return with_rulebooks(settings.model_copy(update=named) if named else settings, arguments.rulebooks)

@@ -11,7 +11,6 @@ from types import MappingProxyType
 from typing import Final, get_args
 
 from pydantic import ValidationError
-from rich.text import Text
 
 from rules.budget import full_budget
 from rules.calibration.calibrating import calibrate
@@ -41,7 +40,9 @@ from service.cli.files import (
     add_rulebooks,
     add_unit,
     add_width,
+    assessor_of,
     judged,
+    print_name,
     report_console,
     settings_of,
 )
@@ -93,7 +94,7 @@ def budget_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run_budget(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
 
     def judge(data: object) -> BudgetReport:
         return full_budget(parse(BudgetRequest, data), assessor.book, assessor.catalogue)
@@ -129,7 +130,7 @@ def compare_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run_compare(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
 
     def judge(data: object) -> ComparisonReport:
         return compare(parse(ComparisonRequest, data), assessor)
@@ -171,7 +172,7 @@ def search_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run_search(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
 
     def judge(data: object) -> SearchReport:
         if arguments.token is not None and isinstance(data, dict):
@@ -315,7 +316,7 @@ def read_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run_read(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
     console = report_console(arguments.width)
     worst = READING_ACCEPTED
     told: list[ReadingReport] = []
@@ -332,7 +333,7 @@ def _run_read(arguments: argparse.Namespace) -> int:
             print(report.model_dump_json())
             continue
         if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
+            print_name(name, console, first=number == 0)
         print_reading(report, console, closing=False)
         told.append(report)
     section("Cautions", list(dict.fromkeys(one for report in told for one in report.cautions)), console)
@@ -367,7 +368,7 @@ def build_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run_build(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
 
     def judge(data: object) -> BuildReport:
         return read_build(parse(BuildRequest, data), assessor.book, assessor.catalogue)
@@ -406,7 +407,7 @@ def calibrate_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run_calibrate(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
 
     def judge(data: object) -> CalibrationReport:
         return calibrate(parse(CalibrationRequest, data), assessor.book, assessor.catalogue)
@@ -464,7 +465,7 @@ def _run_draw(arguments: argparse.Namespace) -> int:
     if arguments.out is None and sys.stdout.isatty():
         print("SVG is no text to read: name a file with --out FILE.svg, or send it on with > or |", file=sys.stderr)
         return BAD_INPUT
-    assessor = load_assessor(settings_of(arguments))
+    assessor = assessor_of(arguments)
 
     def draw(data: object) -> tuple[str, Report]:
         request = parse_request(data)

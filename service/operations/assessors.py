@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import copyreg
+import hashlib
 import logging
+import os
+import pickle
+import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
+from importlib.resources import files
+from importlib.util import cache_from_source
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from rules.answer.provenance import judgement_sha256
+from rules.answer.provenance import installation_sha256, judgement_sha256
 from rules.assessor import Assessor
 from rules.exchange.documents import Catalogue
 from rules.rulebook.book import Judgement, Overrides, Rulebook
@@ -21,11 +28,12 @@ from rules.rulebook.fact import Fact
 from rules.rulebook.source import Problem, RulebookError
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
-from service.operations.settings import PREFIX, Settings
+from service.operations import PREFIX
 
 if TYPE_CHECKING:
     from rules.analysis import StackAnalysis
     from rules.gate.profile import Profile
+    from service.operations.settings import Settings
 
 __all__ = [
     "Judged",
@@ -120,15 +128,22 @@ class UnexpectedJudgementError(ValueError):
 
 
 def load_assessor(settings: Settings | None = None) -> Assessor:
-    """The assessor with the rulebooks and catalogue of the settings.
+    """The assessor with the rulebooks and catalogue of the settings, by default those of the environment.
 
     A warning is logged for each adjustment that has ended. Raises :class:`UnexpectedJudgementError` if the settings
     expect another digest, and as :meth:`rules.assessor.Assessor.load`.
     """
-    settings = settings or Settings()
+    if settings is None:
+        if not any(name.upper().startswith(PREFIX) for name in os.environ):
+            return _built_in()
+        # Takes a fifth of a command's time, and most commands run without any.
+        from service.operations.settings import Settings
+
+        settings = Settings()
     accepted = settings.weakened_safety_rules
     if unusable := [one for folder in settings.extra_rulebooks for one in _unusable(folder)]:
         raise RulebookError(unusable)
+    built_in = None if settings.extra_rulebooks else _built_in_book()
     assessor = Assessor.load(
         settings.extra_rulebooks,
         settings.catalogue,
@@ -136,6 +151,7 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
         accepted=accepted,
         aliases=settings.aliases,
         strict_catalogue=settings.catalogue_strict,
+        built_in=built_in,
     )
     if unknown := sorted(accepted - {rule.code for rule in assessor.book.rules}):
         raise RulebookError(
@@ -154,6 +170,71 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
     assessor.engine = TimedEngine(assessor.engine)
     return assessor
 
+
+def _built_in() -> Assessor:
+    """The assessor without any settings."""
+    assessor = Assessor(_built_in_book())
+    judgement_sha256(assessor.book)  # an installation that does not show what judges must not judge
+    assessor.engine = TimedEngine(assessor.engine)
+    return assessor
+
+
+def _built_in_book() -> Rulebook:
+    """The built-in rulebook, read or kept."""
+    book = _kept_book()
+    if book is None:
+        book = Assessor.load().book
+        _keep_book(book)
+    return book
+
+
+def _place_of_kept_book() -> Path | None:
+    """Where a process keeps the built-in rulebook as it has read it: beside Python's bytecode; None without any."""
+    try:
+        return Path(cache_from_source(str(files("rules").joinpath("built_in_rulebook.py")))).with_suffix(".pickle")
+    except NotImplementedError:
+        return None
+
+
+def _kept_book() -> Rulebook | None:
+    """Return the built-in rulebook as an earlier process has read it; None if anything of the program has changed.
+
+    Reading it takes a command three times as long as all the rest of a check. Whoever can write this file can write
+    the bytecode beside it, so it is trusted as that is.
+    """
+    place = _place_of_kept_book()
+    try:
+        content = b"" if place is None else place.read_bytes()
+    except OSError:
+        return None
+    head, body = content[:_HEAD], content[_HEAD:]
+    if head != _head_of(body):
+        return None
+    found = pickle.loads(body)  # noqa: S301 - see above
+    return found if isinstance(found, Rulebook) else None
+
+
+def _keep_book(book: Rulebook) -> None:
+    """Keep the built-in rulebook for later processes, where Python would keep its bytecode."""
+    place = _place_of_kept_book()
+    if place is None or sys.dont_write_bytecode:
+        return
+    body = pickle.dumps(book, pickle.HIGHEST_PROTOCOL)
+    made = place.with_name(f"{place.name}.{os.getpid()}")
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        made.write_bytes(_head_of(body) + body)
+        made.replace(place)
+    except OSError:  # an installation that cannot be written to is read anew each time
+        with suppress(OSError):
+            made.unlink(missing_ok=True)
+
+
+def _head_of(body: bytes) -> bytes:
+    return f"{installation_sha256()} {hashlib.sha256(body).hexdigest()}\n".encode()
+
+
+_HEAD: Final = 2 * 64 + 2
 
 _TOLD: Final = 20
 

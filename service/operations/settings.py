@@ -15,6 +15,7 @@ from pydantic.fields import FieldInfo
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
 from rules.rulebook.book import CODE_PATTERN
+from service.operations import PREFIX
 
 __all__ = [
     "PREFIX",
@@ -73,7 +74,7 @@ class Settings(BaseSettings):
     The environment wins. Lists are JSON in the environment and TOML in the file.
     """
 
-    model_config = SettingsConfigDict(env_prefix="STACKGAUGE_", frozen=True, extra="forbid")
+    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="forbid")
 
     host: str = Field("127.0.0.1", description="Address to listen on.")
     port: int = Field(8713, ge=0, le=65535, description="Port to listen on; 0 picks a free port.")
@@ -254,7 +255,6 @@ class Settings(BaseSettings):
 
 Shown: TypeAlias = str | int | float | bool | list[str] | None
 
-PREFIX: Final = str(Settings.model_config["env_prefix"])
 
 _TELLING: Final = re.compile(r"token|secret|password|credential|(^|_)keys?($|_)")
 """Parts of names that mark a setting as secret, whatever its type."""

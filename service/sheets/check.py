@@ -10,9 +10,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from rich.console import Console
-from rich.text import Text
-
 from rules.gaps import needed_fields
 from rules.quantities.inch import in_inches, shown_sentence
 from rules.quantities.models import MissingQuantity
@@ -65,6 +62,7 @@ from service.sheets.figures import (
 from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
 from service.sheets.text import (
     STYLES,
+    Console,
     PlainText,
     count,
     cut,
@@ -413,7 +411,7 @@ def print_report(report: Report, console: Console, *, closing: bool = True) -> N
     """
     whole, report = report, in_units_shown(report)
     verdict = (report.verdict.upper(), STYLES[report.verdict])
-    say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
+    say((verdict, "  ", (unnamed(report), "bold")), console)
     if report.labels:
         say(report.label_line, console)
     say(counts(report.summary), console)
@@ -514,7 +512,7 @@ def _findings(findings: Sequence[Finding], console: Console) -> None:
         say(NO_FINDINGS, console, 2)
     for one in findings:
         severity = (one.severity, STYLES[one.severity])
-        say(Text.assemble(severity, f"  {one.code}  ", (one.title, "bold")), console, 2)
+        say((severity, f"  {one.code}  ", (one.title, "bold")), console, 2)
         measured = "; ".join(f"{each.label}: {plain(each.value)}" for each in finding_facts(one))
         about = f"{_of_operation(one)}Where: {', '.join(one.at)}. Source: {source_of(one)}"
         for told in (one.message, measured, f"Remedy: {one.remedy}", about):
@@ -586,7 +584,7 @@ def _steps(title: str, steps: Sequence[AssemblyStep], console: Console, labels: 
     for step in steps:
         style = STYLES["error"] if step.action == "stop" else "bold"
         where = f" {step.joint}" if step.joint else ""
-        say(Text.assemble(f"{step.number:2}  ", (f"{step.action}{where}", style), f": {step.text}"), console, 2)
+        say((f"{step.number:2}  ", (f"{step.action}{where}", style), f": {step.text}"), console, 2)
         values = "; ".join(f"{one.label}: {plain(one.value)}" for one in step_values(step.values))
         if values:
             say(values, console, 6)

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from rich.console import Console
 from rich.text import Text
 
 from rules.schema.gate import (
@@ -31,7 +30,7 @@ from rules.schema.imports import (
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
 from service.sheets.check import CHANGED, changes, deviation
 from service.sheets.figures import value_of
-from service.sheets.text import STYLES, count, heading, missing_line, number, plain, say, section, table
+from service.sheets.text import STYLES, Console, count, heading, missing_line, number, plain, say, section, table
 
 __all__ = ["print_gate", "print_import", "print_search", "print_signed"]
 

@@ -13,7 +13,6 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from rich.console import Console
 from rich.text import Text
 
 from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
@@ -26,6 +25,7 @@ from service.sheets.assumed import assumed_line
 from service.sheets.figures import Cell, Fact, Figure, Row, Section, Table, Unit, words
 from service.sheets.text import (
     STYLES,
+    Console,
     PlainText,
     count,
     fixed,

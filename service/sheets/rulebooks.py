@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Final
 
-from rich.console import Console
 from rich.text import Text
 
 from rules.bench import Change, Coverage, Difference
 from rules.schema.explanation import ExplanationReport, SeenValue, SubjectExplanation
 from service.sheets.figures import unit_sign
-from service.sheets.text import STYLES, count, heading, number, say, section, table
+from service.sheets.text import STYLES, Console, count, heading, number, say, section, table
 
 __all__ = ["print_coverage", "print_difference", "print_explanation"]
 

@@ -9,21 +9,23 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
-from typing import IO, TYPE_CHECKING, Final
+from typing import IO, TYPE_CHECKING, Final, TypeAlias, Union
 
 from rich.cells import cell_len, chop_cells
-from rich.console import Console
-from rich.text import Text
 
 from rules.quantities.models import MissingQuantity
 from service.sheets.figures import Cell, Section, missing_words
 
 if TYPE_CHECKING:
+    from rich.console import Console as Terminal
+    from rich.text import Text
+
     from service.contract import Problem, ProblemPart
 
 __all__ = [
     "PLAIN_WIDTH",
     "STYLES",
+    "Console",
     "PlainConsole",
     "PlainText",
     "count",
@@ -62,20 +64,26 @@ _LONGEST_NAME: Final = 40
 """Longer names in the first column of a table get a line of their own."""
 
 
-class PlainConsole(Console):
-    """A console without colour, for files and pipes: `say` writes its lines itself, which rich does slowly."""
+class PlainConsole:
+    """A console without colour, for files and pipes. It does without rich, which takes longer to load than a check."""
 
-    def __init__(self, file: IO[str] | None = None, width: int = PLAIN_WIDTH) -> None:
-        super().__init__(file=file, width=width, highlight=False, color_system=None, force_terminal=False, _environ={})
-        self.plain_width = width
-
-    def on_broken_pipe(self) -> None:
-        """Raise ``BrokenPipeError``, as `write` does; the library would exit with 1, the code of a review."""
-        raise BrokenPipeError
+    def __init__(self, file: IO[str], width: int = PLAIN_WIDTH) -> None:
+        self._file, self.width = file, width
 
     def write(self, line: str) -> None:
         """Write one line."""
-        self.file.write(f"{line}\n")
+        self._file.write(f"{line}\n")
+
+    def print(self, text: str = "", **_: object) -> None:
+        """Write a text as it is; how a terminal would show it makes no difference."""
+        self.write(text.translate(_UNSEEN))
+
+
+Console: TypeAlias = Union["Terminal", PlainConsole]
+"""Where a text goes: a terminal, or plain lines."""
+
+Pieces: TypeAlias = Sequence[str | tuple[str, str]]
+"""A text in pieces; some have a style."""
 
 
 class PlainText:
@@ -104,15 +112,22 @@ def section(title: str, lines: Sequence[str], console: Console) -> None:
         say(line, console, 2)
 
 
-def say(text: Text | str, console: Console, indent: int = 0, style: str = "") -> None:
+def say(text: Text | str | Pieces, console: Console, indent: int = 0, style: str = "") -> None:
     """Print wrapped and indented, with nothing at the ends of the lines that a log would keep."""
     if isinstance(console, PlainConsole):
-        told = text if isinstance(text, str) else text.plain
-        for broken in _wrapped(told, console.plain_width - indent):
+        if isinstance(text, list | tuple):
+            text = "".join(piece if isinstance(piece, str) else piece[0] for piece in text)
+        told = text if isinstance(text, str) else text.plain  # type: ignore[union-attr]
+        for broken in _wrapped(told, console.width - indent):
             console.write(" " * indent + broken)
         return
+    # Most output is no terminal's.
+    from rich.text import Text
+
     if isinstance(text, str):
         text = Text(text, style)
+    elif not isinstance(text, Text):
+        text = Text.assemble(*text)
     for line in text.wrap(console, console.width - indent):
         line.rstrip()
         console.print(Text(" " * indent).append_text(line), soft_wrap=True)

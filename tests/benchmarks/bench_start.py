@@ -8,12 +8,14 @@ processor time, beside the import of two libraries that every check needs.
 from __future__ import annotations
 
 import math
+import os
 import resource
 import subprocess
 import sys
 import time
 from collections import defaultdict
 from collections.abc import Iterator
+from tempfile import TemporaryDirectory
 from typing import Final
 
 import httpx
@@ -62,16 +64,20 @@ def rows() -> Iterator[Row]:
 
 
 def _commands() -> Iterator[Row]:
-    """Measure what a command takes in processor time."""
-    best = dict.fromkeys(ONCE, math.inf)
-    for _ in range(2 * STARTS):
-        for name, words in ONCE.items():
-            before = resource.getrusage(resource.RUSAGE_CHILDREN)
-            subprocess.run([sys.executable, *words], cwd=ROOT, check=False, stdout=subprocess.DEVNULL)
-            after = resource.getrusage(resource.RUSAGE_CHILDREN)
-            best[name] = min(best[name], after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    for name, figure in best.items():
-        yield Row(name, figure, "processor s", best[LIBRARIES], LIBRARIES)
+    """Measure what a command takes in processor time, with bytecode as a second run finds it, and without."""
+    for kept in ("with bytecode", "without"):
+        best = dict.fromkeys(ONCE, math.inf)
+        with TemporaryDirectory() as folder:
+            own = {"PYTHONPYCACHEPREFIX": folder, "PYTHONDONTWRITEBYTECODE": "" if kept == "with bytecode" else "1"}
+            for _ in range(2 * STARTS if kept == "with bytecode" else 1):
+                for name, words in ONCE.items():
+                    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+                    command = [sys.executable, *words]
+                    subprocess.run(command, cwd=ROOT, check=False, stdout=subprocess.DEVNULL, env={**os.environ, **own})
+                    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+                    best[name] = min(best[name], after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+        for name, figure in best.items():
+            yield Row(f"{name}, {kept}", figure, "processor s", best[LIBRARIES], LIBRARIES)
 
 
 def _check(url: str) -> None:

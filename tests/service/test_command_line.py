@@ -358,10 +358,10 @@ def test_the_help_loads_no_command() -> None:
 
 
 def test_a_check_loads_what_a_check_needs(files: dict[str, str]) -> None:
-    """Not the web framework, the audit, pages or drawings, nor the parts of scipy that few stacks need."""
+    """Not the web framework, the audit, pages or drawings; no scipy, and no colours for what is no terminal."""
     modules = _loaded("check", files["pass"])
     assert {"durable_rules_engine", "service.cli.check"} <= modules
-    assert not modules & {*_THIRD_PARTY, "scipy.linalg", "scipy.optimize", "service.drawing", "service.http"}
+    assert not modules & {*_THIRD_PARTY, "rich.console", "scipy", "service.drawing", "service.http"}
     assert {name for name in modules if name.startswith("service.cli.")} == {
         "service.cli.check", "service.cli.files", "service.cli.main",
     }  # fmt: skip
