@@ -18,8 +18,8 @@ from service.drawing.svg import FAINT, INK, PAPER, Mark, element, group, lanes, 
 __all__ = ["NO_FIELDS", "DiameterRow", "Field", "LengthLanes", "PlaceRow", "RequestFields", "millimetres"]
 
 _TEXT: Final = 11.0
-_LANE: Final = 24.0
-_ROW: Final = 34.0
+_LANE: Final = 21.0
+_ROW: Final = 30.0
 _CUTTING: Final = "cutting_diameter_mm"
 _MOST_DIAMETERS: Final = 3
 """Most diameters shown per part; the parts list has them all."""
@@ -105,10 +105,12 @@ class LengthLanes:
         left: float,
         right: float,
         fields: RequestFields = NO_FIELDS,
+        *,
+        brief: bool = False,
     ) -> None:
         self._frame = frame
         self._left, self._right = left, right
-        self._spans = list(_spans(derived, assumed, fields))
+        self._spans = list(_spans(derived, assumed, fields))[: 1 if brief else None]
         self._reaches = [self._reach(span) for span in self._spans]
         self._lanes = lanes([(begin, end) for begin, end, _ in self._reaches], 6.0)
         self.height = _LANE * (max(self._lanes, default=-1) + 1)
@@ -282,7 +284,7 @@ class PlaceRow:
 
     height: Final = _ROW
 
-    def __init__(self, derived: StackAnalysis, parts: Sequence[Part], frame: Frame) -> None:
+    def __init__(self, derived: StackAnalysis, parts: Sequence[Part], frame: Frame, *, brief: bool = False) -> None:
         geometry = derived.geometry
         named: dict[float, list[str]] = {0.0: ["gauge line"]}
         faces: dict[float, list[str]] = {}
@@ -294,7 +296,7 @@ class PlaceRow:
             if part.face is not None:
                 if part.number == len(parts) - 1 and not isinstance(geometry.tip, Missing):
                     put(named, part.face, "tip")
-                else:
+                elif not brief:
                     put(faces, part.face, letter(part.number))
         for z, letters in faces.items():
             put(named, z, f"face of {' and '.join(letters)}")

@@ -175,7 +175,7 @@ def shape(noted: Noted, x: float, y: float) -> Mark:
 
 _NAME_ROOM: Final = 120.0
 _TEXT: Final = 12.0
-_BAND: Final = 30.0
+_BAND: Final = 24.0
 """Height of the sloped part of leaders, px."""
 
 _HIGHEST: Final = 3

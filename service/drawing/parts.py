@@ -270,8 +270,10 @@ def surface_at(part: Part, frame: Frame, z_mm: float) -> float:
     return half_height(part, frame)
 
 
-def frame_of(parts: Sequence[Part], more: Sequence[float], left: float, width: float) -> Frame:
-    """Return the frame in which all placed parts fit, and the positions in `more`, mm."""
+def frame_of(
+    parts: Sequence[Part], more: Sequence[float], left: float, width: float, tallest: float = _TALLEST
+) -> Frame:
+    """Return the frame in which all placed parts fit, and the positions in `more`, mm; at most so tall, px."""
     places = [0.0, *more]
     across = 0.0
     for part in parts:
@@ -286,7 +288,7 @@ def frame_of(parts: Sequence[Part], more: Sequence[float], left: float, width: f
     each = min(_UNPLACED, width / 2.0 / max(1, len(unplaced)) - _GAP)
     room = width - len(unplaced) * (each + _GAP)
     long = max(places) - min(places)
-    scale = min(_LARGEST_SCALE, room / max(long, 1e-9), _TALLEST / max(across, 1e-9))
+    scale = min(_LARGEST_SCALE, room / max(long, 1e-9), tallest / max(across, 1e-9))
     return Frame(left, min(places), max(places), scale, unplaced, each, _halves(parts, scale))
 
 

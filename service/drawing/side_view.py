@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Final
 
 from rules.analysis import StackAnalysis
@@ -163,6 +164,14 @@ def findings_list(noted: Sequence[Noted], top: float, left: float, right: float)
 _WIDTH: Final = 1060.0
 _NARROW: Final = 720.0
 """Of a drawing without lists, printed small: its text is the larger."""
+_FLAT: Final = 88.0
+"""Tallest part there, px."""
+_ON_PAPER: Final = 8.0 / _TEXT
+"""Share of its size at which its text is 6 pt on paper."""
+_CROWD: Final = 7
+"""Most parts there whose faces and joints have dimensions; the table of joints beside it has them all."""
+_FOOT: Final = 14.0
+_NARROW_FOOT: Final = 4.0
 _EDGE: Final = 30.0
 _DIAL: Final = 56.0
 """Space under the axis for the indicator, px."""
@@ -200,9 +209,14 @@ def draw_stack(
     seen = [z for z in (geometry.gauge_plane, geometry.tip) if not isinstance(z, Missing)]
     bend = bend_of(derived) if bent else None
     room = nominal - 2.0 * _EDGE - (LABEL_ROOM if bend is not None else 0.0)
-    frame = frame_of(parts, seen, _EDGE, room)
+    if listed:
+        frame = frame_of(parts, seen, _EDGE, room)
+    else:
+        frame = frame_of(parts, seen, _EDGE, room, _FLAT)
+        frame = replace(frame, left=_EDGE + max(0.0, room + _EDGE - frame.right) / 2.0)
+    brief, foot = not listed and len(parts) > _CROWD, _FOOT if listed else _NARROW_FOOT
     noted = noted_in(report, Spots(derived.chain)) if listed else []
-    places = PlaceRow(derived, parts, frame)
+    places = PlaceRow(derived, parts, frame, brief=brief)
     labels = LabelRow(parts, noted, frame, _plane(derived), nominal - 20.0)
     width = max(nominal, labels.width + 20.0, places.width + 20.0)
     inner = 10.0, width - 10.0
@@ -217,7 +231,7 @@ def draw_stack(
     y = axis + down + 6.0
     diameters = DiameterRow(derived, parts, frame, inner[1] - inner[0], fields)
     assumed = {(one.subject, one.at.rpartition("/")[2]) for one in report.assumptions}
-    lengths = LengthLanes(derived, assumed, frame, *inner, fields)
+    lengths = LengthLanes(derived, assumed, frame, *inner, fields, brief=brief)
     beneath = diameters.marks(y, axis, *inner)
     y += diameters.height
     lines = lengths.marks(y, axis + 4.0)
@@ -237,7 +251,7 @@ def draw_stack(
     if read is not None:
         body.append(_indicator(frame.x(read), axis, touch, up))
     body.extend(labels.marks(top, axis, *inner))
-    y += places.height + 14.0
+    y += places.height + foot
     if bend is not None:
         panel = BendPanel(bend, frame)
         body.append(group(panel.marks(y, own), data_panel="bent-axis"))
@@ -246,7 +260,9 @@ def draw_stack(
         about, y = parts_list(derived, parts, y, 20.0, width - 20.0, own)
         found, y = findings_list(noted, y + 8.0, 20.0, width - 20.0)
         body.extend((*about, *found))
-    return document("stack", _title(report), _about(derived, parts, noted), (width, y + 14.0), body, prefix=prefix)
+    size, about_it = (width, y + foot), _about(derived, parts, noted)
+    shown = 1.0 if listed else _ON_PAPER
+    return document("stack", _title(report), about_it, size, body, prefix=prefix, shown=shown)
 
 
 def _read_at(derived: StackAnalysis) -> float | None:

@@ -112,9 +112,16 @@ _USUAL_WIDTH: Final = 1060.0
 
 
 def document(
-    name: str, title: str, about: str, size: tuple[float, float], body: Iterable[Mark], *, prefix: str = ""
+    name: str,
+    title: str,
+    about: str,
+    size: tuple[float, float],
+    body: Iterable[Mark],
+    *,
+    prefix: str = "",
+    shown: float = 1.0,
 ) -> str:
-    """Return an SVG document with title and description.
+    """Return an SVG document with title and description, shown at this share of its size.
 
     Raises ValueError for a prefix that is no valid start of an id.
     """
@@ -132,8 +139,8 @@ def document(
         id=own,
         class_="wide" if width > _USUAL_WIDTH else None,
         viewBox=f"0 0 {figure(width)} {figure(height)}",
-        width=width,
-        height=height,
+        width=shown * width,
+        height=shown * height,
         role="img",
         aria_labelledby=f"{own}-title {own}-about",
         font_family="sans-serif",

@@ -136,9 +136,13 @@ SHEETS: dict[str, Callable[[], dict[str, Any]]] = {
 }
 
 
+TEXT_SIZES = """() => [...document.querySelectorAll('.one-sheet .drawing text')].map(
+  one => parseFloat(getComputedStyle(one).fontSize) * one.getScreenCTM().a)"""
+
+
 @pytest.mark.parametrize("name", spread(SHEETS, 12))
 def test_a_work_sheet_and_a_report_are_one_page_each(browser: Any, name: str) -> None:
-    """One sheet of A4, whatever the stack: to build, not to release, not to build, with up to nineteen joints."""
+    """One sheet of A4, whatever the stack, with up to nineteen joints; the text of its drawing has 6 pt or more."""
     report, derived = assessor().assess_instructed(parse_request(SHEETS[name]()))
     page = browser.new_page()
     try:
@@ -148,6 +152,9 @@ def test_a_work_sheet_and_a_report_are_one_page_each(browser: Any, name: str) ->
             page.set_viewport_size({"width": 726, "height": 1000})  # the width of A4 less the margins, 192 mm
             page.emulate_media(media="print")
             assert page.evaluate("document.documentElement.scrollWidth") <= 726
+            # 6 pt are 8 px on paper
+            sizes = page.evaluate(TEXT_SIZES)
+            assert min(sizes, default=8) >= 8 - 0.01
     finally:
         page.close()
 

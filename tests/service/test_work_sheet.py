@@ -248,3 +248,18 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
         with pytest.raises(SystemExit):
             main(["check", str(stack), *wrong])
     assert main(["check", str(stack), "--sheet", str(tmp_path / "no" / "folder.html")]) == 3
+
+
+@pytest.mark.parametrize("name", STACKS)
+def test_front_and_sheet_are_signed_in_the_same_words(name: str) -> None:
+    """Heading, state, what it releases and every blank of the signature."""
+    report, derived = assessor().assess_instructed(parse_request(_request(name)))
+    assert report.assembly is not None
+    signed = sum(one.group == "signature" for one in report.assembly.record.blanks)
+    told = []
+    for page in (sheet_page(report, derived), report_page(report, derived)):
+        (section,) = [one for one in parsed(page).iter("section") if one.get("class") == "record"]
+        blanks = [words(one) for one in section.iter("div")]
+        told.append((words(section.find("h2")), words(section.find("p")), blanks[len(blanks) - signed :]))
+    assert told[0] == told[1]
+    assert len(told[0][2]) == signed

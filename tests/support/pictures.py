@@ -94,7 +94,7 @@ def overlapping(root: etree._Element) -> list[tuple[str, str]]:
 
 def outside(root: etree._Element) -> list[str]:
     """Return the texts that extend beyond the sheet."""
-    width, height = float(root.get("width", "")), float(root.get("height", ""))
+    width, height = (float(one) for one in root.get("viewBox", "").split()[2:])
     return [
         one.words
         for one in words_in(root)
