@@ -63,7 +63,7 @@ def test_the_wheel_holds_every_file_that_is_read(wheel: Path) -> None:
     names = {name for name in ZipFile(wheel).namelist() if ".dist-info/" not in name}
     packages = [ROOT / "rules", ROOT / "service"]
     files = {str(file.relative_to(ROOT)) for package in packages for file in package.rglob("*") if file.is_file()}
-    assert names == {name for name in files if not name.endswith((".pyc", ".md"))}
+    assert names == {name for name in files if "/__pycache__/" not in name and not name.endswith(".md")}
     assert {"rules/py.typed", "service/py.typed"} <= names
 
 
@@ -153,12 +153,12 @@ def test_commands_work_elsewhere(server: Path, tmp_path: Path) -> None:
 
 
 def _files(modules: Path) -> dict[str, bytes]:
-    """Return the project's files in an environment with their contents, but for compiled modules."""
+    """Return the project's files in an environment with their contents, but for Python's cache."""
     return {
         str(file): file.read_bytes()
         for package in ("rules", "service")
         for file in (modules / package).rglob("*")
-        if file.is_file() and file.suffix != ".pyc"
+        if file.is_file() and "__pycache__" not in file.parts
     }
 
 
