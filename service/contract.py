@@ -24,6 +24,8 @@ __all__ = [
     "BatchReport",
     "BatchRequest",
     "BatchSummary",
+    "CatalogueList",
+    "CataloguePart",
     "CouplingAnswer",
     "CouplingList",
     "CouplingSummary",
@@ -245,6 +247,25 @@ class PartList(Answer):
 
     families: list[PartFamily] = Field(description="Forms of keys, for dimensions that the items do not show.")
     items: list[PartSummary] = Field(description="Parts of usual dimensions.")
+    next: Next
+
+
+class CataloguePart(Answer):
+    """Part or machine of the mounted catalogue."""
+
+    key: str = Field(description="Key for `of`.")
+    revision: str | None = Field(description="Revision for `of`; null where the catalogue states none.")
+    kind: str | None = Field(description="Kind of component, or 'machine'; null where the data cannot be read.")
+    label: str | None = Field(description="Description, else part number; null where neither is stated.")
+    quarantined: str | None = Field(description="Why no stack can use it; null for a part in force.")
+
+
+class CatalogueList(Answer):
+    """Page of the mounted catalogue."""
+
+    catalogue_sha256: str | None = Field(description="SHA-256 of the catalogue; null without one.")
+    total: int = Field(description="Number of items on all pages.")
+    items: list[CataloguePart] = Field(description="Parts and machines by key.")
     next: Next
 
 

@@ -59,6 +59,7 @@ from service.contract import (
     KEYS_PATH,
     BatchReport,
     BatchRequest,
+    CatalogueList,
     CouplingAnswer,
     CouplingList,
     Defaults,
@@ -210,6 +211,13 @@ class AsyncClient:
     async def part(self, key: str) -> PartAnswer:
         """One standard part."""
         return await self._send(got("/v1/parts/" + quote(key, safe=""), PartAnswer))
+
+    async def catalogue(
+        self, *, kind: str | None = None, contains: str | None = None, offset: int = 0, limit: int = 100
+    ) -> CatalogueList:
+        """Parts and machines of the mounted catalogue, one page."""
+        page = {"offset": str(offset), "limit": str(limit)}
+        return await self._send(got("/v1/catalogue", CatalogueList, kind=kind, contains=contains, **page))
 
     async def couplings(self) -> CouplingList:
         """Summaries of the couplings."""

@@ -92,9 +92,10 @@ class Call(Generic[T]):
         return {**self.headers, "Content-Encoding": "gzip"}, gzip.compress(self.body, _LEVEL, mtime=0)
 
 
-def got(path: str, model: type[ModelT]) -> Call[ModelT]:
-    """A GET call with a response of this model."""
-    return Call("GET", path, as_model(model), headers={"Accept": JSON})
+def got(path: str, model: type[ModelT], **params: str | None) -> Call[ModelT]:
+    """A GET call with a response of this model; parameters that are None are left out."""
+    given = {name: value for name, value in params.items() if value is not None}
+    return Call("GET", path, as_model(model), given, headers={"Accept": JSON})
 
 
 def posted(path: str, request: Given[BaseModel], model: type[ModelT], **params: str | None) -> Call[ModelT]:

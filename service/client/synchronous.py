@@ -58,6 +58,7 @@ from service.contract import (
     KEYS_PATH,
     BatchReport,
     BatchRequest,
+    CatalogueList,
     CouplingAnswer,
     CouplingList,
     Defaults,
@@ -207,6 +208,13 @@ class Client:
     def part(self, key: str) -> PartAnswer:
         """One standard part."""
         return self._send(got("/v1/parts/" + quote(key, safe=""), PartAnswer))
+
+    def catalogue(
+        self, *, kind: str | None = None, contains: str | None = None, offset: int = 0, limit: int = 100
+    ) -> CatalogueList:
+        """Parts and machines of the mounted catalogue, one page."""
+        page = {"offset": str(offset), "limit": str(limit)}
+        return self._send(got("/v1/catalogue", CatalogueList, kind=kind, contains=contains, **page))
 
     def couplings(self) -> CouplingList:
         """Summaries of the couplings."""

@@ -46,6 +46,7 @@ from service.http.questions import (
     searches_router,
 )
 from service.http.reference import (
+    catalogue_router,
     contract_router,
     couplings_router,
     keys_router,
@@ -142,6 +143,7 @@ def create_app(
         rules_router(assessor.book),
         couplings_router(),
         parts_router(),
+        catalogue_router(assessor.catalogue),
         health_router(assessor, shutdown, settings.extra_rulebooks),
         metrics_router(metrics),
         problems_router(),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
 from copy import deepcopy
 from functools import cache, partial
 from threading import Lock
 from typing import Annotated, Any, Final, TypeVar
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
@@ -15,18 +16,22 @@ from pydantic_core import to_json
 from starlette.concurrency import run_in_threadpool
 
 from rules.couplings.sides import COUPLINGS
+from rules.exchange.documents import Catalogue
 from rules.parts.standard_parts import FAMILIES, standard_part, standard_parts
 from rules.quantities.tables import table
 from rules.quantities.units import ucum
 from rules.rulebook.book import Rule, Rulebook
 from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
+from rules.schema.components import InvalidPart
 from rules.schema.editor_schema import EDITOR_SCHEMA_PATH, editor_schema
 from rules.schema.explanation import Condition
 from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, import_map_schema
 from rules.schema.waivers import WAIVER_SCHEMA_PATH, waiver_schema
 from service.contract import (
     KEYS_PATH,
+    CatalogueList,
+    CataloguePart,
     CouplingAnswer,
     CouplingList,
     CouplingSummary,
@@ -62,7 +67,15 @@ from service.http.problem_answers import responses
 from service.operations.problems import KINDS, ProblemError, ProblemKind
 from service.sheets.page import PAGE_HEADERS, problem_type_page
 
-__all__ = ["contract_router", "couplings_router", "keys_router", "parts_router", "problems_router", "rules_router"]
+__all__ = [
+    "catalogue_router",
+    "contract_router",
+    "couplings_router",
+    "keys_router",
+    "parts_router",
+    "problems_router",
+    "rules_router",
+]
 
 
 def rules_router(book: Rulebook) -> APIRouter:
@@ -297,6 +310,81 @@ def _part_answer(key: str) -> PartAnswer | None:
             for one in found.stated
         ],
     )
+
+
+_CATALOGUE: Final = "/v1/catalogue"
+MOST_LISTED: Final = 500
+
+
+def catalogue_router(catalogue: Catalogue) -> APIRouter:
+    """The router with this catalogue."""
+    router = APIRouter(tags=["parts"])
+    listed = sorted(_listed(catalogue), key=lambda one: (one.key, one.revision or "", one.kind or ""))
+    example = CatalogueList(catalogue_sha256="0" * 64, total=2, items=_SHOWN_ENTRIES, next=None)
+
+    @router.get(
+        _CATALOGUE,
+        operation_id="list_catalogue",
+        summary="List the mounted catalogue",
+        response_model=CatalogueList,
+        responses={
+            **published(shown("one in force, one quarantined", example)),
+            **responses("not-acceptable", "invalid-request", "internal-fault"),
+        },
+    )
+    async def list_catalogue(
+        request: Request,
+        kind: Annotated[
+            str | None, Query(description="Only parts of this kind, or machines.", max_length=64, examples=["collet"])
+        ] = None,
+        contains: Annotated[
+            str | None, Query(description="Only parts with this text in key or label.", max_length=64, examples=["32"])
+        ] = None,
+        offset: Annotated[int, Query(description="Items to leave out first.", ge=0, le=1_000_000, examples=[100])] = 0,
+        limit: Annotated[int, Query(description="Most items of a page.", ge=1, le=MOST_LISTED, examples=[20])] = 100,
+    ) -> Response:
+        """Parts and machines that the operator has mounted, with the reason for each that no stack can use."""
+        require_acceptable(request)
+        sought = (contains or "").lower()
+        found = [one for one in listed if kind in (None, one.kind) and sought in f"{one.key} {one.label or ''}".lower()]
+        following = offset + limit
+        asked = {"kind": kind, "contains": contains, "offset": following, "limit": limit}
+        query = urlencode({name: value for name, value in asked.items() if value is not None})
+        page = CatalogueList(
+            catalogue_sha256=catalogue.digest,
+            total=len(found),
+            items=found[offset:following],
+            next=f"{_CATALOGUE}?{query}" if following < len(found) else None,
+        )
+        return publish(document(page), request)
+
+    return router
+
+
+_SHOWN_ENTRIES: Final = [
+    CataloguePart(key="KB-32-12", revision="B", kind="collet", label="collet 32, bore 12 mm", quarantined=None),
+    CataloguePart(key="KB-32-16", revision=None, kind=None, label=None, quarantined="mass_kg: must be 0 or more"),
+]
+
+
+def _listed(catalogue: Catalogue) -> Iterator[CataloguePart]:
+    mounted = catalogue.definitions
+    reasons = {(one.key, one.revision): one.reason for one in catalogue.quarantined}
+    for key, entries in mounted.components.items():
+        revisions = mounted.revisions.get(key, (None,) * len(entries))
+        for entry, revision in zip(entries, revisions, strict=True):
+            if isinstance(entry, InvalidPart):
+                told: dict[str, str | None] = {"kind": None, "label": None, "quarantined": entry.reason}
+            else:
+                label = getattr(entry, "description", None) or getattr(entry, "part_number", None)
+                # of two definitions with one key and revision neither can be used
+                told = {"kind": entry.kind, "label": label, "quarantined": reasons.get((key, revision))}
+            yield CataloguePart.model_validate({"key": key, "revision": revision, **told})
+    for key, machines in mounted.machines.items():
+        for machine in machines:
+            if not isinstance(machine, InvalidPart):
+                twin = reasons.get((key, None)) if len(machines) > 1 else None
+                yield CataloguePart(key=key, revision=None, kind="machine", label=None, quarantined=twin)
 
 
 def _coupling_answer(name: str) -> CouplingAnswer:

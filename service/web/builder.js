@@ -68,15 +68,15 @@ export function createBuilder(box, { set, replace, lists, more }) {
   const kindAt = (part) => kindOf(part, request, lists.kind);
 
   async function offered(text) {
-    const found = await lists.parts(text, lastSeat());
+    const [found, mounted] = await Promise.all([lists.parts(text, lastSeat()), lists.catalogue(text)]);
     const words = text.trim();
     const shown = Object.entries(KINDS).filter(([, { title }]) => words === "" || `${HAND}${title}`.toLowerCase().includes(words.toLowerCase()));
     const hand = shown.map(([kind, { title }]) => ({ value: title, label: title, detail: "stated by hand", kind }));
     const ends = /[a-z]/i.test(words) ? lists.ends(words) : [];
-    const own = /^\S+$/.test(words) && words.length > 1 ? [{ value: words, label: words, detail: "part of the mounted catalogue", catalogue: words }] : [];
+    const own = /^\S+$/.test(words) && words.length > 1 && !mounted.length ? [{ value: words, label: words, detail: "part of the mounted catalogue", catalogue: words }] : [];
     const first = partsOf(request).length === 0 ? "base_holder" : null;
     hand.sort((one, other) => Number(other.kind === first) - Number(one.kind === first));
-    const kept = [...found.slice(0, words ? 7 : 5), ...ends];
+    const kept = [...mounted.slice(0, 4), ...found.slice(0, words ? 7 : 5), ...ends].slice(0, 11);
     return [...kept, ...hand.slice(0, 11 - kept.length), ...own];
   }
 
@@ -109,7 +109,7 @@ export function createBuilder(box, { set, replace, lists, more }) {
   function partFor(one, kind) {
     const id = KINDS[kind]?.id ?? "part";
     if (one.key) return { kind: "reference", id, of: { from: "standard", key: one.key } };
-    if (one.catalogue) return { kind: "reference", id: "part", of: { from: "catalogue", key: one.catalogue } };
+    if (one.catalogue) return { kind: "reference", id, of: { from: "catalogue", key: one.catalogue, ...(one.revision ? { revision: one.revision } : {}) } };
     return { kind, id, ...(one.end ? { [one.end]: designated(one.value) } : {}) };
   }
 
@@ -464,6 +464,9 @@ export function createBuilder(box, { set, replace, lists, more }) {
 export function createLists(changed) {
   let parts = [];
   let designations = [];
+  // Not known before the whole of it was asked for.
+  let mounted = null;
+  const looked = new Map();
   let loading = null;
   const details = new Map();
 
@@ -537,6 +540,24 @@ export function createLists(changed) {
         .filter((one) => holds(text, `${one.key} ${one.title}`.toLowerCase()) || keysIn(text).includes(one.key))
         .sort((one, other) => fitting(other) - fitting(one))
         .map((one) => ({ value: one.key, key: one.key, label: one.title, detail: one.key, kind: one.kind }));
+    },
+    /** Parts of the mounted catalogue for a text, without those that no stack can use. */
+    async catalogue(text) {
+      if (mounted === 0) return [];
+      const sought = text.trim().slice(0, 64);
+      // The same text is asked for once: Enter must not wait for what is shown already.
+      if (!looked.has(sought)) looked.set(sought, get(`v1/catalogue?${new URLSearchParams({ contains: sought, limit: String(MOST) })}`));
+      const { items, total } = await looked.get(sought).catch((error) => {
+        looked.delete(sought);
+        throw error;
+      });
+      if (sought === "") mounted = total;
+      return items
+        .filter((one) => one.quarantined === null && one.kind !== "machine")
+        .map((one) => ({
+          value: one.key, label: one.label ?? one.key, kind: one.kind, catalogue: one.key, revision: one.revision,
+          detail: `${one.key}${one.revision ? ` revision ${one.revision}` : ""}, mounted catalogue`,
+        }));
     },
     /** Designations of an end for a text; one with a diameter is offered with the diameter that was typed. */
     async designations(side, text) {

@@ -587,6 +587,7 @@ const LOADED = {
   search: async (element) => startedBy(element, (await import("./search_view.js")).createView),
   budget: async (element) => startedBy(element, (await import("./budget_view.js")).createView),
   gate: async (element) => startedBy(element, (await import("./gate_view.js")).createView),
+  catalogue: async (element) => startedBy(element, (await import("./catalogue_view.js")).createView),
   audit: async (element) => startedBy(element, (await import("./audit_view.js")).createView),
 };
 const waiting = new Set();

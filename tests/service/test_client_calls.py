@@ -319,7 +319,10 @@ def test_everything_that_is_offered_can_be_asked_for() -> None:
     for name, arguments in {
         **{name: [{}] for name in (*_POSTED, "export_tool", "drawing")},
         **{name: ["x"] for name in ("rule", "coupling", "part", "import_components")},
-        **{name: [] for name in ("rules", "couplings", "parts", "health", "readiness", "version", "public_keys")},
+        **{
+            name: []
+            for name in ("rules", "couplings", "parts", "catalogue", "health", "readiness", "version", "public_keys")
+        },
     }.items():
         with pytest.raises(UnreadableAnswerError):
             Face("sync", note).call(name, *arguments)
