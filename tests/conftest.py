@@ -34,32 +34,34 @@ settings.load_profile("steady")
 SLOW_FILES = (
     "test_workers.py",
     "test_openapi_conformance.py",
-    "test_pages_serve_everyone.py",
-    "test_check_in_the_browser.py",
-    "test_shutdown.py",
+    "browser",
     "test_live_batches.py",
-    "test_soak.py",
-    "test_audit_command.py",
-    "test_audit_resume.py",
-    "test_audit_dask.py",
-    "test_explanation.py",
+    "test_shutdown.py",
     "test_code_is_clean.py",
-    "test_report_faces.py",
-    "test_generated_libraries.py",
+    "test_heavy_work.py",
+    "test_installed.py",
+    "test_soak.py",
+    "test_stopping.py",
+    "test_audit_dask.py",
+    "test_bulk_pool.py",
+    "test_audit_resume.py",
+    "test_audit_command.py",
+    "test_gate_signatures.py",
+    "test_deletions.py",
+    "test_rules_command.py",
+    "test_logs_lost.py",
+    "test_openapi_document.py",
     "test_audit_of_a_long_library.py",
     "test_hostile_input.py",
-    "test_installed.py",
-    "test_bulk_pool.py",
     "test_readme_shows_the_demo.py",
-    "test_logs_lost.py",
-    "test_readings_and_comparisons_in_the_browser.py",
-    "test_stopping.py",
-    "test_rules_command.py",
-    "test_search.py",
     "test_engine_load.py",
+    "test_search.py",
+    "test_component_round_trips.py",
+    "test_report_faces.py",
+    "test_generated_libraries.py",
     "test_content_codings.py",
 )
-"""Files that take the most processor time, the longest first.
+"""Files that take the most processor time, the longest first, and the folder whose files share a browser.
 
 A process of pytest-xdist that begins one of them last would end last.
 """
@@ -104,7 +106,7 @@ def _load_rules_once() -> None:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     places = {name: place for place, name in enumerate(SLOW_FILES)}
-    items.sort(key=lambda item: places.get(item.path.name, len(places)))
+    items.sort(key=lambda item: places.get(item.path.name, places.get(item.path.parent.name, len(places))))
     if config.getoption("--long"):
         return
     for item in items:

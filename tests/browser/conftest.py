@@ -49,9 +49,9 @@ def address() -> Iterator[str]:
     thread.join(timeout=10)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    """One browser a module: its event loop must not be there when other tests start their own."""
+    """One browser for this folder: its event loop must not be there when other tests start their own."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         yield browser
