@@ -50,7 +50,7 @@ _PLACE: Final = lines(
     "reading_limit_um",
 )
 
-_SIZES: Final = ((42.0, " dense tiny"), (26.0, " dense"))
+_SIZES: Final = ((42.0, " dense tiny"), (22.0, " dense"))
 """Classes of smaller print, from so many lines beside the fixed parts of the sheet on."""
 
 _ROW: Final = 1.6

@@ -38,7 +38,9 @@ def misshown(tree: Element) -> list[tuple[str, str]]:
         text, value = words(one).replace("−", "-"), float(one.get("value", ""))
         error = abs(value) * 1e-9 if "e" in text else 0.5000001 * _place(text)
         told = [value, 100 * value] if (one.tail or "").startswith("\xa0%") else [value]
-        down = (one.tail or "").startswith("\xa0rpm") and 0 <= value - float(text) < _place(text)
+        # the ends of a range of speeds have no unit of their own
+        speed = (one.tail or "").startswith("\xa0rpm") or (value > 1000 and "." not in text)
+        down = speed and 0 <= value - float(text) < _place(text)
         if not down and not any(abs(float(text) - each) <= error for each in told):
             wrong.append((text, one.get("value", "")))
     return wrong
@@ -202,7 +204,10 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             *(value for one in mass["components"] for value in list(one.values())[1:]),
         ],
         "record": [
-            one[name] for one in assembly["record"]["blanks"] for name in _SETTING[1:] if one["group"] != "signature"
+            one[name]
+            for one in assembly["record"]["blanks"]
+            for name in (*_SETTING[1:], "expected_median", "expected_p95")
+            if one["group"] != "signature"
         ],
         "changes": [one[name] for one in report["provenance"]["deviations"] for name in ("value", "default")],
     }
