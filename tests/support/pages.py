@@ -38,9 +38,8 @@ def misshown(tree: Element) -> list[tuple[str, str]]:
         text, value = words(one).replace("−", "-"), float(one.get("value", ""))
         error = abs(value) * 1e-9 if "e" in text else 0.5000001 * _place(text)
         told = [value, 100 * value] if (one.tail or "").startswith("\xa0%") else [value]
-        # the ends of a range of speeds have no unit of their own
-        speed = (one.tail or "").startswith("\xa0rpm") or (value > 1000 and "." not in text)
-        down = speed and 0 <= value - float(text) < _place(text)
+        # the ends of a range of speeds have no unit of their own, so this holds for all whole numbers
+        down = "." not in text and 0 <= value - float(text) < (10 if value > 10_000 else 1)
         if not down and not any(abs(float(text) - each) <= error for each in told):
             wrong.append((text, one.get("value", "")))
     return wrong
