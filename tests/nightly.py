@@ -45,7 +45,7 @@ def forms() -> list[str]:
 def _listed(mark: str) -> list[str]:
     """Return the ids of the tests with this mark, without their parameters."""
     ignored = [f"--ignore={file}" for file in BY_OPTION]
-    listing = [*_PYTEST, "--collect-only", "-q", "-m", mark, *ignored]
+    listing = [*_PYTEST, "--collect-only", "-m", mark, *ignored]
     lines = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
     return list(dict.fromkeys(line.partition("[")[0] for line in lines if "::" in line))
 

@@ -20,7 +20,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 OpenPage = Callable[..., Page]
 
-PATIENCE_MS = 10_000
+PATIENCE_MS = 30_000
 """A wait ends when what is waited for is there; this long only where it never comes."""
 
 expect.set_options(timeout=PATIENCE_MS)
