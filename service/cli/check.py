@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import get_args
 
 from rules.assessor import Assessor
-from rules.quantities.inch import shown_in
 from rules.schema.parsing import parse, parse_request
 from rules.schema.report import Report
 from rules.schema.request import AssumptionSet, CheckRequest, Policy, Unstated
@@ -65,7 +64,7 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="print all details of the HTML page, with --assembly the work instruction, too; without, it is one sheet",
     )
-    add_unit(parser)
+    add_unit(parser, _run)
     add_width(parser)
     parser.add_argument(
         "--instruction",
@@ -80,15 +79,10 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
         help="also write the work instruction as one A4 page in HTML; one FILE only",
     )
     add_rulebooks(parser)
-    parser.set_defaults(run=_run, usage_error=parser.error)
+    parser.set_defaults(usage_error=parser.error)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    with shown_in(arguments.unit):
-        return _run_check(arguments)
-
-
-def _run_check(arguments: argparse.Namespace) -> int:
     outs: dict[str, Path] = {
         name: out for name in ("html", "instruction", "sheet") if (out := getattr(arguments, name)) is not None
     }

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar, get_args
 
-from rules.quantities.inch import UnitSystem
+from rules.quantities.inch import UnitSystem, shown_in
 from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
 from rules.schema.short_form import NotYAMLError, full_form, placed, read_yaml
@@ -160,14 +160,20 @@ def _print_fault(name: str, line: int | None, column: int | None, pointer: str |
     print(printable(f"{where}: {pointer + ': ' if pointer else ''}{detail}"), file=sys.stderr)
 
 
-def add_unit(parser: argparse.ArgumentParser) -> None:
-    """Add the option that names the units of what people read."""
+def add_unit(parser: argparse.ArgumentParser, run: Callable[[argparse.Namespace], int]) -> None:
+    """Add the option that names the units of what people read, and let the command run in them."""
     parser.add_argument(
         "--unit",
         choices=get_args(UnitSystem),
         default="mm",
         help="units of text, page and drawing (default: mm); JSON is always metric",
     )
+
+    def run_in_unit(arguments: argparse.Namespace) -> int:
+        with shown_in(arguments.unit):
+            return run(arguments)
+
+    parser.set_defaults(run=run_in_unit)
 
 
 def add_width(parser: argparse.ArgumentParser) -> None:

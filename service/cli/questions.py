@@ -17,7 +17,6 @@ from rules.calibration.calibrating import calibrate
 from rules.comparison import compare
 from rules.gate.digest import canonical, judgement_record
 from rules.gate.gate import gate
-from rules.quantities.inch import shown_in
 from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
@@ -90,7 +89,7 @@ def budget_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the budget as one line of JSON")
     add_rulebooks(parser)
     add_width(parser)
-    parser.set_defaults(run=_run_budget)
+    add_unit(parser, _run_budget)
 
 
 def _run_budget(arguments: argparse.Namespace) -> int:
@@ -126,7 +125,7 @@ def compare_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
     add_width(parser)
-    parser.set_defaults(run=_run_compare)
+    add_unit(parser, _run_compare)
 
 
 def _run_compare(arguments: argparse.Namespace) -> int:
@@ -168,7 +167,7 @@ def search_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
     add_width(parser)
-    parser.set_defaults(run=_run_search)
+    add_unit(parser, _run_search)
 
 
 def _run_search(arguments: argparse.Namespace) -> int:
@@ -230,7 +229,7 @@ def gate_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_rulebooks(parser)
     add_width(parser)
-    parser.set_defaults(run=_run_gate)
+    add_unit(parser, _run_gate)
 
 
 def _expectation(text: str) -> tuple[str, str]:
@@ -312,7 +311,7 @@ def read_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     add_rulebooks(parser)
     add_width(parser)
-    parser.set_defaults(run=_run_read)
+    add_unit(parser, _run_read)
 
 
 def _run_read(arguments: argparse.Namespace) -> int:
@@ -364,7 +363,7 @@ def build_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
     add_width(parser)
-    parser.set_defaults(run=_run_build)
+    add_unit(parser, _run_build)
 
 
 def _run_build(arguments: argparse.Namespace) -> int:
@@ -403,7 +402,7 @@ def calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
     add_width(parser)
-    parser.set_defaults(run=_run_calibrate)
+    add_unit(parser, _run_calibrate)
 
 
 def _run_calibrate(arguments: argparse.Namespace) -> int:
@@ -456,9 +455,8 @@ def draw_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE.svg",
         help="output file (default: standard output, if that is no terminal)",
     )
-    add_unit(parser)
+    add_unit(parser, _run_draw)
     add_rulebooks(parser)
-    parser.set_defaults(run=_run_draw)
 
 
 def _run_draw(arguments: argparse.Namespace) -> int:
@@ -471,9 +469,8 @@ def _run_draw(arguments: argparse.Namespace) -> int:
         request = parse_request(data)
         report, derived = assessor.assess_derived(request)
         fields = RequestFields.of(data, request, assessor.catalogue.definitions)
-        with shown_in(arguments.unit):
-            bent = not arguments.straight
-            return picture_or_words(arguments.picture, report, derived, bent=bent, fields=fields), report
+        bent = not arguments.straight
+        return picture_or_words(arguments.picture, report, derived, bent=bent, fields=fields), report
 
     made = judged(arguments.file, draw)
     if made is None:

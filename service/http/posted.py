@@ -6,7 +6,7 @@ Routes about one stack take YAML in the short form, too (RFC 9512).
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -354,10 +354,15 @@ def add_posted_route(
             request.scope.get(NOTES, {}).update(made.notes)
         return json_bytes(made.content) if chosen == JSON else readable_answer(made.content, chosen)
 
+    async def respond_in_unit(request: Request, unit: Unit = "mm") -> Response:
+        return await respond(request, unit)
+
     async def respond_alone(request: Request) -> Response:
         return await respond(request)
 
-    endpoint = respond if posted.pages else respond_alone
+    endpoint: Callable[..., Awaitable[Response]] = respond_alone
+    if posted.representations:
+        endpoint = respond if posted.pages else respond_in_unit
     # set on the endpoint, since the router builds the route
     setattr(endpoint, _MARK, True)
     router.post(

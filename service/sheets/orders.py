@@ -12,6 +12,7 @@ from typing import Final
 
 from rich.text import Text
 
+from rules.quantities.inch import shown_sentence, shown_sign
 from rules.schema.gate import (
     Decision,
     GateOperationReport,
@@ -29,7 +30,7 @@ from rules.schema.imports import (
 )
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
 from service.sheets.check import CHANGED, changes, deviation
-from service.sheets.figures import value_of
+from service.sheets.figures import Figure, Unit, value_of
 from service.sheets.text import STYLES, Console, count, heading, missing_line, number, plain, say, section, table
 
 __all__ = ["print_gate", "print_import", "print_search", "print_signed"]
@@ -77,7 +78,7 @@ def print_gate(report: GateReport, console: Console) -> None:
     )
     section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
     section("Digest of the decision", [report.digest], console)
-    section("Cautions", report.cautions, console)
+    section("Cautions", list(map(shown_sentence, report.cautions)), console)
 
 
 def print_signed(report: GateReport, key: str, console: Console) -> None:
@@ -139,7 +140,7 @@ def _reason(one: GateReason, console: Console) -> None:
     effect = one.effect or "advice"
     style = STYLES["advice"] if one.effect is None else _STYLES[one.effect]
     say(Text.assemble((effect, style), f"  {one.code}  ", (one.title, "bold")), console, 6)
-    for line in (one.message, f"Remedy: {one.remedy}", f"Where: {', '.join(one.at)}"):
+    for line in (shown_sentence(one.message), shown_sentence(f"Remedy: {one.remedy}"), f"Where: {', '.join(one.at)}"):
         say(Text(line), console, 10)
 
 
@@ -167,11 +168,12 @@ def print_search(report: SearchReport, console: Console) -> None:
     )
     if report.items:
         heading(
-            "Projection, mm; 95th percentile of the runout, µm; stiffness at the tip; first natural frequency",
+            f"Projection, {shown_sign('mm')}; 95th percentile of the runout, {shown_sign('µm')}; stiffness at the tip;"
+            " first natural frequency",
             console,
         )
         rows = [_row(one) for one in report.items]
-        table(_HEAD, rows, console)
+        table(list(map(shown_sign, _HEAD)), rows, console)
         if any("?" in row for row in rows):
             say(Text("? means not known"), console, 2)
         heading(f"Parts and grips, by {', '.join(report.ranked_by)}", console)
@@ -190,8 +192,8 @@ def print_search(report: SearchReport, console: Console) -> None:
     section("Excluded parts", [_left_out(one) for one in report.left_out], console)
     if report.next is not None:
         section("Token for the next page", [report.next], console)
-    section("Notes", report.notes, console)
-    section("Cautions", report.cautions, console)
+    section("Notes", list(map(shown_sentence, report.notes)), console)
+    section("Cautions", list(map(shown_sentence, report.cautions)), console)
 
 
 def _row(one: SearchResult) -> tuple[str, ...]:
@@ -200,18 +202,18 @@ def _row(one: SearchResult) -> tuple[str, ...]:
     return (
         str(one.place),
         one.verdict,
-        _figure(one.tip_from_gauge_line_mm, 1),
-        _figure(None if plane is None else plane.quantile_um("p95"), 1),
-        _figure(value_of(one.tip_stiffness_n_per_um), 2),
-        _figure(one.mass_kg, 2),
-        _figure(value_of(one.bending_frequency_hz), 0),
+        _figure(one.tip_from_gauge_line_mm, "mm", 1),
+        _figure(None if plane is None else plane.quantile_um("p95"), "µm", 1),
+        _figure(value_of(one.tip_stiffness_n_per_um), "N/µm", 2),
+        _figure(one.mass_kg, "kg", 2),
+        _figure(value_of(one.bending_frequency_hz), "Hz", 0),
         "?" if speed is None else number(speed.speed_rpm.value),
         str(len(one.components)),
     )
 
 
-def _figure(value: float | None, decimals: int) -> str:
-    return "?" if value is None else f"{value:.{decimals}f}"
+def _figure(value: float | None, sign: str, decimals: int) -> str:
+    return "?" if value is None else str(Figure(value, Unit(sign, decimals), bare=True))
 
 
 def _result(one: SearchResult, console: Console) -> None:
@@ -230,7 +232,8 @@ def _result(one: SearchResult, console: Console) -> None:
 def _grip(joint: JointSetting) -> str:
     drawn = f", drawn out {number(joint.drawn_out_mm)} mm" if joint.drawn_out_mm else ""
     room = f"{number(joint.shortest_mm)} to {number(joint.longest_mm)} mm"
-    return f"{joint.joint.lower} in {joint.joint.upper}: grip {number(joint.grip_length_mm)} mm{drawn} (allowed {room})"
+    grip = shown_sentence(f"grip {number(joint.grip_length_mm)} mm{drawn} (allowed {room})")
+    return f"{joint.joint.lower} in {joint.joint.upper}: {grip}"
 
 
 def _line(code: str, title: str, stacks: int, alone: int) -> str:
@@ -238,13 +241,14 @@ def _line(code: str, title: str, stacks: int, alone: int) -> str:
 
 
 def _left_out(one: LeftOut) -> str:
-    return f"{one.key}: {one.reason}" if one.code is None else f"{one.key}: {one.code}  {one.reason}"
+    reason = shown_sentence(one.reason)
+    return f"{one.key}: {reason}" if one.code is None else f"{one.key}: {one.code}  {reason}"
 
 
 def _near(one: NearMiss, console: Console) -> None:
     say(Text(" + ".join(one.components), style="bold"), console, 2)
     for reason in one.reasons:
-        say(Text(f"{reason.code}  {reason.title}: {reason.message}"), console, 6)
+        say(Text(f"{reason.code}  {reason.title}: {shown_sentence(reason.message)}"), console, 6)
 
 
 def print_import(report: ImportReport, console: Console) -> None:

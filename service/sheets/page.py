@@ -21,6 +21,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from pydantic_core import to_json
 
+from rules.quantities.inch import shown_sentence, shown_sign
 from rules.schema.build import BuildReport
 from rules.schema.calibration import CalibrationReport
 from rules.schema.reading import ReadingReport
@@ -141,7 +142,7 @@ _ENVIRONMENT: Final = Environment(
     lstrip_blocks=True,
     auto_reload=False,
 )
-_ENVIRONMENT.globals.update(style=Markup(PAGE_STYLE), policy=PAGE_POLICY)  # noqa: S704 - our own file
+_ENVIRONMENT.globals.update(style=Markup(PAGE_STYLE), policy=PAGE_POLICY, shown_sign=shown_sign)  # noqa: S704 - our own file
 
 
 _MEANINGS: Final[dict[Verdict, str]] = {
@@ -322,13 +323,18 @@ def reading_page(report: ReadingReport) -> str:
     """Return the page of a reading."""
     look = "review" if report.decision is None else _LOOK_OF.get(report.decision.decision, "review")
     return _of_sections(
-        reading_headline(report), report.next_step.text, look, reading_sections(report), report.provenance
+        reading_headline(report),
+        shown_sentence(report.next_step.text),
+        look,
+        reading_sections(report),
+        report.provenance,
     )
 
 
 def build_page(report: BuildReport) -> str:
     """Return the page of a build."""
-    meaning, decision = report.stages[-1].text if report.stages else "", report.finished.decision
+    meaning = shown_sentence(report.stages[-1].text) if report.stages else ""
+    decision = report.finished.decision
     look = "review" if decision is None else _LOOK_OF.get(decision.decision, "review")
     return _of_sections(build_headline(report), meaning, look, build_sections(report), report.provenance)
 

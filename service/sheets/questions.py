@@ -15,6 +15,7 @@ from typing import Final
 
 from rich.text import Text
 
+from rules.quantities.inch import shown_sentence, shown_sign
 from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
 from rules.schema.build import BuildReport, FinishedReport, StageReport, StageVector
 from rules.schema.calibration import CalibratedScale, CalibrationReport
@@ -59,12 +60,13 @@ __all__ = [
 
 def print_budget(report: BudgetReport, console: Console) -> None:
     """Print planes, each contributor's part, seats, clocking and what is required."""
-    say(Text("Runout budget, total indicator reading in µm", style="bold"), console)
+    say(Text(f"Runout budget, total indicator reading, {shown_sign('µm')}", style="bold"), console)
     limit = report.limit
     if limit is not None:
         share = limit.probability_within_limit.get("assemblies")
         within = "" if share is None else f"; {fixed(percent(share), 1, ' %')} of assemblies are within it"
-        say(Text(f"Limit {number(limit.limit_um)} µm at the {words('plane', limit.plane)}{within}."), console, 2)
+        stated = shown_sentence(f"{number(limit.limit_um)} µm")
+        say(Text(f"Limit {stated} at the {words('plane', limit.plane)}{within}."), console, 2)
     _planes(report, console)
     for plane in report.planes:
         _parts(plane, report.contributors, console)
@@ -93,11 +95,11 @@ def _planes(report: BudgetReport, console: Console) -> None:
     rows = [
         (
             words("plane", plane.plane),
-            fixed(plane.from_gauge_line_mm, 2, " mm"),
-            *(fixed(plane.quantile_um(name), 1) for name in ("p50", "p80", "p95", "p99")),
-            fixed(plane.quantile_um("p95", "parts_at_limits"), 1),
-            fixed(plane.quantile_um("p0", "best_clocking"), 1),
-            fixed(plane.quantile_um("p100", "worst_case"), 1),
+            _told(plane.from_gauge_line_mm, "mm", 2),
+            *(_um(plane.quantile_um(name)) for name in ("p50", "p80", "p95", "p99")),
+            _um(plane.quantile_um("p95", "parts_at_limits")),
+            _um(plane.quantile_um("p0", "best_clocking")),
+            _um(plane.quantile_um("p100", "worst_case")),
         )
         for plane in report.planes
     ]
@@ -111,10 +113,10 @@ def _parts(plane: PlaneReport, contributors: Sequence[BudgetContributor], consol
     rows = [
         (
             item.text,
-            fixed(item.tir_um.get(plane.plane), 1),
+            _um(item.tir_um.get(plane.plane)),
             fixed(percent(item.share.get(plane.plane)), 0, " %"),
             fixed(item.amplification.get(plane.plane), 2),
-            fixed(item.p95_if_halved_um.get(plane.plane), 1),
+            _um(item.p95_if_halved_um.get(plane.plane)),
         )
         for item in contributors
     ]
@@ -124,31 +126,31 @@ def _parts(plane: PlaneReport, contributors: Sequence[BudgetContributor], consol
 def _seats(report: BudgetReport, console: Console) -> None:
     if not report.seats:
         return
-    heading("Effect of a 1 µm particle in each seat, most sensitive first", console)
+    heading("Effect of a particle in each seat, in multiples of its size, most sensitive first", console)
     rows = [
         (
             seat.joint.lower,
-            fixed(seat.lever_mm, 1),
+            _told(seat.lever_mm, "mm", 1, bare=True),
             fixed(seat.tir_um_per_um.get("gauge_plane"), 1),
             fixed(seat.tir_um_per_um.get("tip"), 1),
         )
         for seat in report.seats
     ]
-    table(("seat of", "lever mm", "at gauge plane", "at tip"), rows, console)
+    table(("seat of", f"lever {shown_sign('mm')}", "at gauge plane", "at tip"), rows, console)
 
 
 def _clocking(clocking: ClockingReport, console: Console) -> None:
     angles = "from mark to mark" if clocking.marks else "from the present position"
-    lines = [f"Runout of the measured parts alone: {fixed(clocking.measured_tir_um, 1)} µm."]
-    lines += [f"Re-clock {_turn(turn)}: {fixed(turn.leaves_tir_um, 1)} µm remain." for turn in clocking.one_joint]
+    lines = [f"Runout of the measured parts alone: {_tenth(clocking.measured_tir_um)}."]
+    lines += [f"Re-clock {_turn(turn)}: {_tenth(turn.leaves_tir_um)} remain." for turn in clocking.one_joint]
     if clocking.all_joints:
         turns = ", ".join(map(_turn, clocking.all_joints))
-        left = fixed(clocking.all_joints[0].leaves_tir_um, 1)
-        lines.append(f"All joints, {angles}: {turns}; {left} µm remain.")
+        left = _tenth(clocking.all_joints[0].leaves_tir_um)
+        lines.append(f"All joints, {angles}: {turns}; {left} remain.")
         lines.append(f"With joints set by hand 5° off: up to {_tenth(clocking.off_by_5_deg_tir_um)}.")
     if clocking.after_reseating_p95_um is not None:
         lines.append(f"After the holder was reseated, 95 % up to {_tenth(clocking.after_reseating_p95_um)}.")
-    after = fixed(clocking.p95_after_um, 1, " µm")
+    after = _told(clocking.p95_after_um, "µm", 1)
     lines.append(f"95th percentile after that, the other parts at random: {after}.")
     section("Re-clocking", lines, console)
 
@@ -159,18 +161,17 @@ def _turn(turn: JointTurn) -> str:
 
 def _required(required: RequiredReport, texts: Mapping[str, str], console: Console) -> None:
     where = "gauge plane" if required.plane == "gauge_plane" else "tip"
-    heading(f"Required for {number(required.target_um)} µm at the {where} in 95 % of assemblies", console)
+    target = shown_sentence(f"{number(required.target_um)} µm")
+    heading(f"Required for {target} at the {where} in 95 % of assemblies", console)
     rows = [
-        (texts[item.id], fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1) if item.required_tir_um else "-")
+        (texts[item.id], _um(item.stated_tir_um), _um(item.required_tir_um) if item.required_tir_um else "-")
         for item in required.one_alone
     ]
     table(("if one part alone changes", "stated", "required"), rows, console)
     if required.factor is None:
         say(Text("Not possible by all together: the measured parts alone exceed it."), console, 2)
         return
-    rows = [
-        (texts[item.id], fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1)) for item in required.contributors
-    ]
+    rows = [(texts[item.id], _um(item.stated_tir_um), _um(item.required_tir_um)) for item in required.contributors]
     table(("contributor", "stated", "required"), rows, console)
 
 
@@ -202,21 +203,22 @@ def print_comparison(report: ComparisonReport, console: Console) -> None:
     total = count(len(report.alternatives), "alternative")
     say(Text(f"{total}, not dominated: {', '.join(report.non_dominated)}", style="bold"), console)
     heading(
-        "Runout at the gauge plane, µm; projection, mm; lowest speed limit; stiffness at the tip",
+        f"Runout at the gauge plane, {shown_sign('µm')}; projection, {shown_sign('mm')}; lowest speed limit;"
+        " stiffness at the tip",
         console,
     )
-    table(_HEAD, [_row(one) for one in report.alternatives], console)
+    table(list(map(shown_sign, _HEAD)), [_row(one) for one in report.alternatives], console)
     if any("?" in _row(one) for one in report.alternatives):
         say(Text("? means not known"), console, 2)
     heading("Why", console)
     for one in report.alternatives:
         say(Text.assemble((one.verdict, STYLES[one.verdict]), "  ", (one.name, "bold")), console, 2)
-        say(Text(one.because), console, 6)
+        say(Text(shown_sentence(one.because)), console, 6)
         if told := assumed_line(one.assumptions):
             say(Text(told), console, 6)
     section("Lower runout, assembled and clocked at random", [_pair(one) for one in report.reads_less], console)
-    section("Notes", report.notes, console)
-    section("Cautions", report.cautions, console)
+    section("Notes", _shown(report.notes), console)
+    section("Cautions", _shown(report.cautions), console)
 
 
 def _row(one: AlternativeReport) -> tuple[str, ...]:
@@ -225,10 +227,10 @@ def _row(one: AlternativeReport) -> tuple[str, ...]:
     return (
         one.name,
         one.verdict,
-        *(_figure(None if plane is None else plane.quantile_um(name, of)) for name, of in _QUANTILES),
-        _figure(one.tip_from_gauge_line_mm),
+        *(_figure(None if plane is None else plane.quantile_um(name, of), "µm") for name, of in _QUANTILES),
+        _figure(one.tip_from_gauge_line_mm, "mm"),
         "?" if speed is None else number(speed.speed_rpm.value),
-        "?" if one.tip_stiffness_n_per_um is None else f"{one.tip_stiffness_n_per_um.value:.2f}",
+        _figure(None if one.tip_stiffness_n_per_um is None else one.tip_stiffness_n_per_um.value, "N/µm", 2),
         str(one.joint_count),
         str(one.summary.errors),
         str(one.summary.warnings),
@@ -236,8 +238,23 @@ def _row(one: AlternativeReport) -> tuple[str, ...]:
     )
 
 
-def _figure(value: float | None) -> str:
-    return "?" if value is None else f"{value:.1f}"
+def _figure(value: float | None, sign: str, decimals: int = 1) -> str:
+    return "?" if value is None else _told(value, sign, decimals, bare=True)
+
+
+def _told(value: float | None, sign: str, decimals: int, *, bare: bool = False) -> str:
+    """Return a quantity in the units shown now; without its sign where the head of the column has it."""
+    return "not known" if value is None else str(Figure(value, Unit(sign, decimals), bare=bare))
+
+
+def _um(value: float | None, decimals: int = 1) -> str:
+    """Return a runout without its unit."""
+    return _told(value, "µm", decimals, bare=True)
+
+
+def _shown(texts: Iterable[str]) -> list[str]:
+    """Return sentences in the units shown now."""
+    return list(map(shown_sentence, texts))
 
 
 def _pair(one: ReadsLess) -> str:
@@ -268,10 +285,14 @@ def reading_sections(report: ReadingReport) -> list[Section]:
         sections.append(Section("trial-limit", "Limit in the trial position", notes=told))
     heads = ("distance", "range", "full turn", "eccentricity", "high point", "form")
     sections.append(
-        Section("readings", "Readings, µm", tables=[_words(heads, map(_plane, report.planes), "Measuring planes")])
+        Section(
+            "readings",
+            f"Readings, {shown_sign('µm')}",
+            tables=[_words(heads, map(_plane, report.planes), "Measuring planes")],
+        )
     )
     for place, plane in enumerate(report.planes, start=1):
-        title = f"At {number(plane.from_last_clamping_face_mm)} mm"
+        title = shown_sentence(f"At {number(plane.from_last_clamping_face_mm)} mm")
         sections.append(Section(f"plane-{place}", title, notes=_told_of(plane)))
     if report.axis is not None:
         sections.append(Section("axis", "Axis", notes=_axis(report.axis)))
@@ -282,12 +303,12 @@ def reading_sections(report: ReadingReport) -> list[Section]:
             f"{trial.joint}: {before} µm before it, {beyond} µm beyond it",
             f"turned on by {number(trial.turn_deg)}°, {number(trial.leaves_tir_um)} µm expected",
         ]
-        sections.append(Section("trial", "Trial turn, eccentricities", notes=told))
+        sections.append(Section("trial", "Trial turn, eccentricities", notes=_shown(told)))
     return [*sections, *_last(report.notes, report.cautions)]
 
 
 def _last(notes: Sequence[str], cautions: Sequence[str]) -> list[Section]:
-    found = [Section("notes", "Notes", notes=notes), Section("cautions", "Cautions", notes=cautions)]
+    found = [Section("notes", "Notes", notes=_shown(notes)), Section("cautions", "Cautions", notes=_shown(cautions))]
     return [one for one in found if one]
 
 
@@ -300,7 +321,7 @@ def print_reading(report: ReadingReport, console: Console, *, closing: bool = Tr
     """Print the next step, then every section; without ``closing`` all but the cautions."""
     look = _STYLES.get(report.next_step.action, "bold yellow")
     say(Text(reading_headline(report), style=look), console)
-    say(Text(report.next_step.text), console)
+    say(Text(shown_sentence(report.next_step.text)), console)
     for one in reading_sections(report):
         if closing or one.name != "cautions":
             print_section(one, console)
@@ -332,17 +353,17 @@ def _decision(decision: DecisionReport) -> list[str]:
             f"The limit of {number(decision.stated_limit_um)} µm is for another plane; by the ratio of the predicted"
             f" 95th percentiles it is {_tenth(decision.limit_um)} at this one."
         )
-    return lines if decision.would_settle is None else [*lines, decision.would_settle]
+    return _shown(lines if decision.would_settle is None else [*lines, decision.would_settle])
 
 
 def _plane(plane: PlaneReading) -> tuple[str, ...]:
     return (
-        f"{number(plane.from_last_clamping_face_mm)} mm",
-        fixed(plane.tir_um, 1),
-        fixed(plane.judged_tir_um, 1),
-        _or_dash(plane.eccentricity_um, 2),
+        shown_sentence(f"{number(plane.from_last_clamping_face_mm)} mm"),
+        _um(plane.tir_um),
+        _um(plane.judged_tir_um),
+        _um_or_dash(plane.eccentricity_um),
         _or_dash(plane.high_point_deg, 1, "°"),
-        _or_dash(plane.form_um, 2),
+        _um_or_dash(plane.form_um),
     )
 
 
@@ -367,13 +388,14 @@ def _told_of(plane: PlaneReading) -> list[str]:
             words.append(f"high point {fixed(found.high_point_deg, 0)}°")
         if words:
             lines.append(f"Expanded uncertainty, k = {number(found.coverage_factor)}: {', '.join(words)}")
-        causes = ", ".join(f"{one.cause} {fixed(one.standard_um, 2)}" for one in found.parts)
-        lines.append(f"Standard uncertainties of the eccentricity along one axis, µm: {causes or 'none'}")
+        causes = ", ".join(f"{one.cause} {_um(one.standard_um, 2)}" for one in found.parts)
+        along = f"Standard uncertainties of the eccentricity along one axis, {shown_sign('µm')}"
+        lines.append(f"{along}: {causes or 'none'}")
     return lines
 
 
-def _tenth(value_um: float) -> str:
-    return f"{fixed(value_um, 1)} µm"
+def _tenth(value_um: float | None) -> str:
+    return _told(value_um, "µm", 1)
 
 
 def _axis(axis: AxisReport) -> list[str]:
@@ -386,7 +408,7 @@ def _axis(axis: AxisReport) -> list[str]:
     if axis.tip_tir_um is not None:
         sure = "" if axis.tip_uncertainty_um is None else f", U = {_tenth(axis.tip_uncertainty_um)}"
         lines.append(f"expected at the tip: {_tenth(axis.tip_tir_um)}{sure}")
-    return lines
+    return _shown(lines)
 
 
 def _toward(direction: float | None) -> str:
@@ -401,7 +423,7 @@ def _reconciled(finished: FinishedReport) -> list[str]:
         limit = "" if one.machine_limit is None else f", machine limit {number(one.machine_limit)} {one.unit}"
         name = one.quantity.replace("_", " ").capitalize()
         lines.append(f"{name}: measured {number(one.measured)} {one.unit}, {stack}{off}{limit}")
-    return lines
+    return _shown(lines)
 
 
 def build_headline(report: BuildReport) -> str:
@@ -417,7 +439,7 @@ def build_sections(report: BuildReport) -> list[Section]:
     sections = [_stage(place, stage) for place, stage in enumerate(report.stages, start=1)]
     finished = report.finished
     told = [
-        f"{name}: {number(value)} mm"
+        shown_sentence(f"{name}: {number(value)} mm")
         for name, value in (
             ("Length from the gauge line", finished.length_mm),
             ("Length as planned", finished.planned_length_mm),
@@ -440,7 +462,7 @@ def build_sections(report: BuildReport) -> list[Section]:
 
 
 def _stage(place: int, stage: StageReport) -> Section:
-    heads = ("from gauge line", "eccentricity, µm", "toward", "U, µm")
+    heads = ("from gauge line", f"eccentricity, {shown_sign('µm')}", "toward", f"U, {shown_sign('µm')}")
     tables = [_words(heads, map(_of_vector, stage.built), "Axis of what is built")]
     if stage.own:
         tables.append(_words(heads, map(_of_vector, stage.own), f"{stage.part} itself"))
@@ -457,7 +479,9 @@ def _stage(place: int, stage: StageReport) -> Section:
         told = json.dumps(stage.statement.model_dump(mode="json", exclude_none=True))
         notes.append(f"Its runout, for its data: {told}")
     title = f"{stage.part}: {stage.action.replace('_', ' ').upper()}"
-    return Section(f"stage-{place}", title, gap=stage.text, tables=tables if stage.built else (), notes=notes)
+    return Section(
+        f"stage-{place}", title, gap=shown_sentence(stage.text), tables=tables if stage.built else (), notes=notes
+    )
 
 
 def print_build(report: BuildReport, console: Console) -> None:
@@ -480,23 +504,23 @@ _LOOKS: Final = {"go_on": "bold green", "replace": "bold red"}
 
 def _of_vector(one: StageVector) -> tuple[str, ...]:
     return (
-        f"{number(one.from_gauge_line_mm)} mm",
-        fixed(one.eccentricity_um, 2),
+        shown_sentence(f"{number(one.from_gauge_line_mm)} mm"),
+        _um(one.eccentricity_um, 2),
         _or_dash(one.direction_deg, 0, "°"),
-        _or_dash(one.expanded_uncertainty_um, 2),
+        _um_or_dash(one.expanded_uncertainty_um),
     )
 
 
 def _prediction(report: ReadingReport) -> list[Section]:
     rows = [
-        (f"{number(plane.from_last_clamping_face_mm)} mm", *_predicted(one))
+        (shown_sentence(f"{number(plane.from_last_clamping_face_mm)} mm"), *_predicted(one))
         for plane, one in zip(report.planes, report.prediction, strict=True)
         if one is not None
     ]
     heads = ("distance", "median", "95 %", "99 %", "assemblies below this reading", "99 % range")
     tables = [_words(heads, rows, "This stack at its planes")] if rows else []
     found = [
-        Section("prediction", "Predicted, µm", tables=tables),
+        Section("prediction", f"Predicted, {shown_sign('µm')}", tables=tables),
         Section("not-predicted", "Not predicted", missing=report.not_stated),
     ]
     return [one for one in found if one]
@@ -504,10 +528,14 @@ def _prediction(report: ReadingReport) -> list[Section]:
 
 def _predicted(one: PredictedPlane) -> tuple[str, ...]:
     return (
-        *(fixed(one.quantile_um(name), 1) for name in ("p50", "p95", "p99")),
+        *(_um(one.quantile_um(name)) for name in ("p50", "p95", "p99")),
         fixed(percent(one.share_below), 1, " %"),
         "outside" if one.above_p99 else "",
     )
+
+
+def _um_or_dash(value: float | None) -> str:
+    return "-" if value is None else _um(value, 2)
 
 
 def _or_dash(value: float | None, decimals: int, unit: str = "") -> str:
@@ -528,7 +556,7 @@ def calibration_sections(report: CalibrationReport) -> list[Section]:
     """Return what a calibration says: warnings, classes, readings not explained or not used, the set."""
     own = report.assumption_set
     sections = [
-        Section("warnings", "Warnings", notes=[one.text for one in report.warnings]),
+        Section("warnings", "Warnings", notes=_shown([one.text for one in report.warnings])),
         Section("classes", "Runout of each class", tables=_scales(report.classes)),
         Section("outliers", "Readings not explained by their stacks", notes=_outliers(report)),
         Section("not-used", "Not used", notes=_not_used(report)),
@@ -539,7 +567,7 @@ def calibration_sections(report: CalibrationReport) -> list[Section]:
             Fact("SHA-256", (own.sha256,)),
             Fact("Readings, SHA-256", (own.input_sha256,)),
         )
-        sections.append(Section("set", "Set of assumed values", facts=facts, notes=report.notes))
+        sections.append(Section("set", "Set of assumed values", facts=facts, notes=_shown(report.notes)))
     return [one for one in sections if one]
 
 
@@ -548,7 +576,7 @@ def _scales(scales: Sequence[CalibratedScale]) -> tuple[Table, ...]:
     rows = [
         Row(
             (
-                (f"{_PARTS.get(one.quantity, one.quantity)}, {one.category.replace('_', ' ')}",),
+                (f"{_PARTS.get(one.quantity, one.quantity)}, {shown_sentence(one.category.replace('_', ' '))}",),
                 _between(one.table_typical_um, one.table_cautious_um),
                 (_bare(one.typical_um),),
                 _between(one.low_um, one.high_um),
@@ -558,7 +586,7 @@ def _scales(scales: Sequence[CalibratedScale]) -> tuple[Table, ...]:
         )
         for one in scales
     ]
-    caption = f"Total indicator reading in µm, {words('law', scales[0].law)}." if scales else ""
+    caption = f"Total indicator reading, {shown_sign('µm')}; {words('law', scales[0].law)}." if scales else ""
     return (Table(caption, heads, tuple(rows)),) if rows else ()
 
 
@@ -578,7 +606,7 @@ def _between(low: float, high: float) -> Cell:
 
 
 def _outliers(report: CalibrationReport) -> list[str]:
-    return [f"{one.at}: {number(one.tir_um)} µm. {one.reason}" for one in report.outliers]
+    return _shown([f"{one.at}: {number(one.tir_um)} µm. {one.reason}" for one in report.outliers])
 
 
 def _not_used(report: CalibrationReport) -> list[str]:

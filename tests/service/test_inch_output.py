@@ -161,3 +161,66 @@ def test_the_command_prints_in_inches(capsys: Any) -> None:
         main(["check", str(_STACKS[0]), "--unit", unit, "--json"])
         lines.append(json.loads(capsys.readouterr().out))
     assert lines[0] == lines[1]
+
+
+_DEMO = _STACKS[0].parents[1]
+_QUESTIONS = [
+    *(
+        (f"/v1/{kind}", file)
+        for kind in ("readings", "builds", "calibrations")
+        for file in sorted((_DEMO / kind).glob("*"))
+    ),
+]
+_SIGNS = re.compile(r"µm|\bmm\b|N·m|\bkg\b")
+
+
+@pytest.mark.parametrize(("path", "file"), _QUESTIONS, ids=lambda one: getattr(one, "stem", None))
+@pytest.mark.parametrize("accept", ["text/plain", "text/html"])
+def test_no_metric_sign_is_left_in_an_answer_to_a_question(client: Any, path: str, file: Path, accept: str) -> None:
+    """On text and page, heads of columns included; the statement of a part to paste is JSON."""
+    headers = {"content-type": "application/json", "accept": accept}
+    answer = client.request("POST", f"{path}?unit=inch", content=file.read_bytes(), headers=headers)
+    assert answer.status_code == 200
+    told = re.sub(r"<style>.*?</style>|<[^>]*>", "", answer.text, flags=re.DOTALL)
+    assert " in\n" in told or " in " in told
+    assert _SIGNS.findall(told) == []
+
+
+@pytest.mark.parametrize(
+    ("command", "file"),
+    [
+        ("budget", "stacks/01-deep-rib-shrink-extension.json"),
+        ("compare", "comparisons/deep-rib.json"),
+        ("search", "searches/deep-rib.json"),
+        ("gate", "orders/kb-wo-2107.json"),
+        ("read", "readings/03-extension-turned-for-a-trial.json"),
+        ("build", "builds/01-deep-rib-stage-by-stage.json"),
+        ("calibrate", "calibrations/01-holders-and-end-mills.json"),
+    ],
+)
+def test_the_commands_of_questions_print_in_inches(capsys: Any, command: str, file: str) -> None:
+    """Numbers and the heads of their columns; the JSON is the same in either unit."""
+    told = {}
+    for unit in ("mm", "inch"):
+        main([command, str(_DEMO / file), "--unit", unit])
+        told[unit] = capsys.readouterr().out
+    assert _SIGNS.search(told["mm"])
+    assert _SIGNS.findall(told["inch"]) == []
+    lines = []
+    for unit in ("mm", "inch"):
+        main([command, str(_DEMO / file), "--unit", unit, "--json"])
+        lines.append(capsys.readouterr().out)
+    assert lines[0] == lines[1]
+
+
+def test_a_head_in_inches_stands_over_figures_in_inches(capsys: Any) -> None:
+    """The gauge length of the budget's first plane and the median runout there, by NIST SP 811: 25.4 mm an inch."""
+    file = str(_DEMO / "stacks/01-deep-rib-shrink-extension.json")
+    main(["budget", file, "--json"])
+    plane = json.loads(capsys.readouterr().out)["planes"][0]
+    main(["budget", file, "--unit", "inch"])
+    line = next(one for one in capsys.readouterr().out.splitlines() if one.lstrip().startswith("gauge plane"))
+    distance, median = re.findall(r"[0-9.]+", line)[:2]
+    assert float(distance) == pytest.approx(plane["from_gauge_line_mm"] / 25.4, abs=0.00003)
+    known = next(one for one in plane["predictions"] if one["of"] == "assemblies")["quantiles_um"]["p50"]
+    assert float(median) == pytest.approx(known / 25_400, abs=0.000003)
