@@ -9,7 +9,7 @@ import re
 import tomllib
 from collections.abc import Generator, Iterator
 from datetime import date
-from functools import cache
+from functools import cache, wraps
 from pathlib import Path
 from typing import Any
 
@@ -96,6 +96,7 @@ def _load_rules_once() -> None:
     load = Assessor.load.__func__  # type: ignore[attr-defined]
     built_in = cache(lambda today: load(Assessor, today=today))
 
+    @wraps(load)
     def loaded(cls: type[Assessor], *arguments: Any, today: date | None = None, **named: Any) -> Assessor:
         plain = cls is Assessor and not any(arguments) and not any(named.values())
         found: Assessor = built_in(today) if plain else load(cls, *arguments, today=today, **named)

@@ -448,9 +448,9 @@ def _as_definitions(value: Any) -> Iterator[dict[str, Any]]:
         yield {"components": dict(named[start : start + MAX_DEFINITIONS])}
 
 
-def _invalid_components(value: Mapping[str, Any]) -> dict[str, str]:
+def _invalid_components(value: Any) -> dict[str, str]:
     """Return what is wrong with each invalid component of a definitions line."""
-    stated = value.get("components")
+    stated = value.get("components") if isinstance(value, dict) else None
     if not isinstance(stated, dict) or len(stated) > MAX_DEFINITIONS:
         return {}
     found = {}

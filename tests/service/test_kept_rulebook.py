@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from rules import assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from service.operations.assessors import load_assessor
@@ -20,6 +21,9 @@ def reads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], int]:
     """Return how often books were read since the last call; bytecode goes to a folder of its own."""
     monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "cache"))
     monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    # without what keeps the rules for all tests of a process
+    load = Assessor.load.__func__  # type: ignore[attr-defined]
+    monkeypatch.setattr(Assessor, "load", classmethod(getattr(load, "__wrapped__", load)))
     times, read = [0], assessor.load_books
 
     def counted(*words: object, **named: object) -> object:
