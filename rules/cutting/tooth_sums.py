@@ -42,6 +42,8 @@ _MOST_TEETH: Final = 32
 """Teeth in the cut above which the sum no longer varies with the rotation, and acts at half of the depth."""
 _SAME: Final = 1e-3
 """Relative difference of forces that count as equal."""
+_TIED: Final = 1e-9
+"""Relative difference of forces that is only rounding."""
 _PARTS: Final = np.linspace(0.0, 1.0, 9)
 """Ends of the parts of each tooth for finding where the force acts."""
 
@@ -298,14 +300,21 @@ def tooth_sums(teeth: int, engagement_rad: float, power: float, lag_rad: float, 
 
 
 def _largest(values: _Floats) -> tuple[float, int, int]:
-    """Return the largest value over rotations and directions, and its place; a parabola joins three directions."""
-    row, column = divmod(int(values.argmax()), values.shape[1])
-    top = float(values[row, column])
+    """Return the largest value over rotations and directions, and its place; a parabola joins three directions.
+
+    The place is the first of those that only rounding tells apart, since that differs between processors.
+    """
+    top = float(values.max())
+    tied = values >= top * (1.0 - _TIED)
     count = values.shape[1]
+    row, column = divmod(int(tied.argmax()), count)
     if count > 1:
         before, after = float(values[row, column - 1]), float(values[row, (column + 1) % count])
         bend = 2.0 * top - before - after
-        if bend > 0.0:
+        # three alike in a row are level: one tooth cuts all that it can, whatever the direction
+        two_before, one_before, one_after, two_after = (tied[row, (column + step) % count] for step in (-2, -1, 1, 2))
+        level = one_before and (two_before or one_after) or (one_after and two_after)
+        if bend > 0.0 and not level:
             # a wave over one turn rises no more than this between two directions
             most = top * (1.0 - math.cos(math.pi / count))
             top += min((after - before) ** 2 / (8.0 * bend), most)

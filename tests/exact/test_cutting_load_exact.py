@@ -19,7 +19,7 @@ from rules.cutting.formulas import (
     speed_from_cutting_speed_rpm,
 )
 from rules.cutting.holes import chisel_edge_ratio, hole_load, tapping_torque_n_m
-from rules.cutting.tooth_sums import sine_power_integral
+from rules.cutting.tooth_sums import sine_power_integral, tooth_sums
 
 
 def test_c45_worked_by_hand() -> None:
@@ -208,3 +208,12 @@ def test_refuses_what_makes_no_hole(call: Callable[[], object], words: str) -> N
     """Each misuse is named."""
     with pytest.raises(ValueError, match=words):
         call()
+
+
+@pytest.mark.parametrize("eccentricity", [0.6, 0.8, 1.5, 30.0])
+@pytest.mark.parametrize("power", [0.6, 0.77, 1.0])
+def test_one_of_two_teeth_cuts_both_feeds(power: float, eccentricity: float) -> None:
+    """Exact: from half a feed of eccentricity, one tooth of two cuts 2·f_z at most, in a whole range of directions."""
+    sums = tooth_sums(2, math.pi, power, 0.0, eccentricity)
+    assert sums.along == pytest.approx(2.0**power, rel=1e-9)
+    assert sums.vector == pytest.approx(2.0**power, rel=1e-9)
