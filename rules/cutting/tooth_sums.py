@@ -313,7 +313,7 @@ def _largest(values: _Floats) -> tuple[float, int, int]:
         bend = 2.0 * top - before - after
         # three alike in a row are level: one tooth cuts all that it can, whatever the direction
         two_before, one_before, one_after, two_after = (tied[row, (column + step) % count] for step in (-2, -1, 1, 2))
-        level = one_before and (two_before or one_after) or (one_after and two_after)
+        level = (one_before and (two_before or one_after)) or (one_after and two_after)
         if bend > 0.0 and not level:
             # a wave over one turn rises no more than this between two directions
             most = top * (1.0 - math.cos(math.pi / count))

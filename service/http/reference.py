@@ -64,6 +64,7 @@ from service.http.answers import (
 )
 from service.http.openapi import as_text
 from service.http.problem_answers import responses
+from service.operations.keeping import kept, program_sha256
 from service.operations.problems import KINDS, ProblemError, ProblemKind
 from service.sheets.page import PAGE_HEADERS, problem_type_page
 
@@ -510,15 +511,19 @@ _SCHEMAS: Final[dict[str, Callable[[], dict[str, Any]]]] = {
 
 
 def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]]) -> APIRouter:
-    """The router; the document and the answers that it refers to are built on the first request."""
+    """The router; the document and the answers that it refers to are made or read on the first request."""
     router = APIRouter(include_in_schema=False)
     # cache alone would let two first requests work at once
     first = Lock()
 
     @cache
     def contract() -> tuple[Document, dict[str, Document]]:
+        told, answers = json.loads(kept("contract", program_sha256(), made_whole))
+        return document(told.encode()), {path: document(text.encode()) for path, text in answers.items()}
+
+    def made_whole() -> bytes:
         told, answers = describe()
-        return document(as_text(told).encode()), {path: document(text.encode()) for path, text in answers.items()}
+        return json.dumps([as_text(told), answers]).encode()
 
     @cache
     def schema(path: str) -> Document:
@@ -529,7 +534,7 @@ def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]
             with first:
                 return make()
 
-        # making either takes a second, in which the event loop goes on
+        # making either takes seconds, in which the event loop goes on
         return await run_in_threadpool(alone)
 
     @router.get("/openapi.json")

@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 import copyreg
-import hashlib
 import logging
 import os
 import pickle
-import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
-from importlib.resources import files
-from importlib.util import cache_from_source
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
@@ -29,6 +24,7 @@ from rules.rulebook.source import Problem, RulebookError
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from service.operations import PREFIX
+from service.operations.keeping import kept
 
 if TYPE_CHECKING:
     from rules.analysis import StackAnalysis
@@ -180,61 +176,13 @@ def _built_in() -> Assessor:
 
 
 def _built_in_book() -> Rulebook:
-    """The built-in rulebook, read or kept."""
-    book = _kept_book()
-    if book is None:
-        book = Assessor.load().book
-        _keep_book(book)
+    """The built-in rulebook; to read it takes a command three times as long as all the rest of a check."""
+    made = kept("built_in_rulebook", installation_sha256(), lambda: pickle.dumps(Assessor.load().book, _PROTOCOL))
+    book: Rulebook = pickle.loads(made)  # noqa: S301 - trusted as the bytecode beside it
     return book
 
 
-def _place_of_kept_book() -> Path | None:
-    """Where a process keeps the built-in rulebook as it has read it: beside Python's bytecode; None without any."""
-    try:
-        return Path(cache_from_source(str(files("rules").joinpath("built_in_rulebook.py")))).with_suffix(".pickle")
-    except NotImplementedError:
-        return None
-
-
-def _kept_book() -> Rulebook | None:
-    """Return the built-in rulebook as an earlier process has read it; None if anything of the program has changed.
-
-    Reading it takes a command three times as long as all the rest of a check. Whoever can write this file can write
-    the bytecode beside it, so it is trusted as that is.
-    """
-    place = _place_of_kept_book()
-    try:
-        content = b"" if place is None else place.read_bytes()
-    except OSError:
-        return None
-    head, body = content[:_HEAD], content[_HEAD:]
-    if head != _head_of(body):
-        return None
-    found = pickle.loads(body)  # noqa: S301 - see above
-    return found if isinstance(found, Rulebook) else None
-
-
-def _keep_book(book: Rulebook) -> None:
-    """Keep the built-in rulebook for later processes, where Python would keep its bytecode."""
-    place = _place_of_kept_book()
-    if place is None or sys.dont_write_bytecode:
-        return
-    body = pickle.dumps(book, pickle.HIGHEST_PROTOCOL)
-    made = place.with_name(f"{place.name}.{os.getpid()}")
-    try:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        made.write_bytes(_head_of(body) + body)
-        made.replace(place)
-    except OSError:  # an installation that cannot be written to is read anew each time
-        with suppress(OSError):
-            made.unlink(missing_ok=True)
-
-
-def _head_of(body: bytes) -> bytes:
-    return f"{installation_sha256()} {hashlib.sha256(body).hexdigest()}\n".encode()
-
-
-_HEAD: Final = 2 * 64 + 2
+_PROTOCOL: Final = pickle.HIGHEST_PROTOCOL
 
 _TOLD: Final = 20
 

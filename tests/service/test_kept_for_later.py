@@ -1,4 +1,4 @@
-"""The built-in rulebook as a process keeps it for later ones."""
+"""The built-in rulebook and the contract as a process keeps them for later ones."""
 
 from __future__ import annotations
 
@@ -7,13 +7,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from fastapi import FastAPI
 
 from rules import assessor
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
+from service.http import reference
+from service.http.reference import contract_router
 from service.operations.assessors import load_assessor
 from service.operations.settings import Settings
+from tests.service.conftest import Client
 
 
 @pytest.fixture
@@ -42,7 +46,7 @@ def test_the_next_process_reads_no_book(reads: Callable[[], int], tmp_path: Path
     """It judges alike, with settings and without; what is not whole, or of another program, is read anew."""
     request = parse_request(base_request("nut_collet"))
     first = load_assessor().assess(request)
-    [kept] = tmp_path.rglob("*.pickle*")
+    [kept] = tmp_path.rglob("*.kept*")
     whole = kept.read_bytes()
     assert reads() == 1
     assert load_assessor().assess(request) == load_assessor(Settings()).assess(request) == first
@@ -52,7 +56,7 @@ def test_the_next_process_reads_no_book(reads: Callable[[], int], tmp_path: Path
         load_assessor()
         assert reads() == 1
         assert kept.read_bytes() != spoilt
-    assert [kept] == list(tmp_path.rglob("*.pickle*"))
+    assert [kept] == list(tmp_path.rglob("*.kept*"))
 
 
 def test_books_of_an_operator_are_read_each_time(reads: Callable[[], int], tmp_path: Path) -> None:
@@ -62,7 +66,7 @@ def test_books_of_an_operator_are_read_each_time(reads: Callable[[], int], tmp_p
         found = load_assessor(Settings(extra_rulebooks=[folder]))
         assert found.book.own
         assert reads() > 0
-    assert not list(tmp_path.rglob("*.pickle*"))
+    assert not list(tmp_path.rglob("*.kept*"))
 
 
 @pytest.mark.parametrize("how", ["forbidden", "no folder", "read only"])
@@ -80,8 +84,32 @@ def test_nothing_is_kept_where_python_keeps_no_bytecode(
     for _ in range(2):
         load_assessor()
         assert reads() == 1
-    assert not list(tmp_path.rglob("*.pickle*"))
+    assert not list(tmp_path.rglob("*.kept*"))
 
 
 def _refused(*_: object) -> int:
     raise PermissionError("read only")
+
+
+def test_the_next_process_makes_no_contract(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It serves the same bytes; a program that has changed makes its own."""
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "cache"))
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    times: list[int] = []
+
+    def describe() -> tuple[dict[str, object], dict[str, str]]:
+        times.append(1)
+        return {"openapi": "3.1.0", "paths": {"made": len(times)}}, {"examples/checks/one.json": "{}"}
+
+    def served() -> bytes:
+        app = FastAPI(openapi_url=None)
+        app.include_router(contract_router(describe))
+        client = Client(app)
+        assert client.get("/examples/checks/one.json").content == b"{}"
+        return client.get("/openapi.json").content
+
+    first = served()
+    assert (served(), len(times)) == (first, 1)
+    monkeypatch.setattr(reference, "program_sha256", lambda: "0" * 64)
+    assert served() != first
+    assert len(times) == 2
