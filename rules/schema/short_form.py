@@ -70,6 +70,11 @@ def written_yaml(value: Any) -> bytes:
     value
         What JSON can hold. Names keep their order.
 
+    Returns
+    -------
+    bytes
+        UTF-8.
+
     >>> written_yaml({"stack": {"id": "1e5", "components": [{"teeth": 4}]}}).decode().splitlines()
     ['stack:', "  id: '1e5'", '  components:', '  - teeth: 4']
     """
@@ -85,9 +90,6 @@ def _dumper() -> type[yaml.SafeDumper]:
     import yaml
 
     class Dumper(yaml.SafeDumper):
-        def ignore_aliases(self, data: Any) -> bool:
-            return True
-
         def represent_str(self, data: str) -> yaml.ScalarNode:
             # breaks that only double quotes keep
             style = '"' if re.search("[\x85\u2028\u2029]", data) else None
@@ -96,6 +98,7 @@ def _dumper() -> type[yaml.SafeDumper]:
     for tag, pattern, first in _PLAIN:
         Dumper.add_implicit_resolver(tag, pattern, list(first))
     Dumper.add_representer(str, Dumper.represent_str)
+    Dumper.ignore_aliases = lambda *_: True  # type: ignore[method-assign]
     # lengths that know that they were stated in inches
     Dumper.add_multi_representer(float, yaml.SafeDumper.represent_float)
     return Dumper
@@ -309,10 +312,15 @@ def full_form(data: Any, *, draft: bool = False) -> Any:
     draft
         Whether a text that is no quantity of its field's kind is left as it is, for somebody who still writes.
 
+    Returns
+    -------
+    Any
+        The full form; what is no mapping comes back as it is.
+
     Raises
     ------
     BadRequestError
-        For a text where a quantity is expected that is none of that kind.
+        For a text where a quantity is expected that is none of that kind, unless it is a draft.
     """
     faults: list[Fault] = []
     if not isinstance(data, dict):

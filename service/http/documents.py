@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 from dataclasses import replace
 from functools import partial
@@ -447,7 +448,8 @@ def _drawn(assessor: Assessor, document: Any, picture: PictureName, *, bent: boo
 
 
 _ABOUT_REQUESTS: Final = """\
-Read a check request, in JSON or in YAML with its short form, and return its full form in JSON or YAML. Nothing is judged.
+Read a check request in JSON, or in YAML with its short form, and return its full form in JSON or YAML. Nothing is
+judged.
 
 It is read as a check reads it, and faults have the same places. A length in JSON that is text with a unit stays as it
 is; in YAML quantities become numbers. Comments are lost.
@@ -473,9 +475,12 @@ def requests_router() -> APIRouter:
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
     shown = EXAMPLES[EXTENDED]
-    full = {EXTENDED: {"summary": shown.summary, "value": Later(lambda: json.dumps(shown.request))}}
+    full = {
+        "schema": schema,
+        "examples": {EXTENDED: {"summary": shown.summary, "value": Later(lambda: _compact(shown.request).decode())}},
+    }
     known: dict[int | str, dict[str, Any]] = {
-        200: {"content": {JSON: {"schema": schema, "examples": full}, YAML: {"schema": schema}}},
+        200: {"content": {JSON: full, YAML: copy.deepcopy(full)}},
         **responses(
             "malformed-json",
             "malformed-document",
@@ -512,6 +517,10 @@ def requests_router() -> APIRouter:
     return router
 
 
+def _compact(value: Any) -> bytes:
+    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":")).encode()
+
+
 def rewrite(task: Task) -> Made:
     """A request in the notation that is wanted; the options are its media type, and the form."""
     wanted, form = task.options
@@ -524,7 +533,7 @@ def rewrite(task: Task) -> Made:
             parse_request(value)
     try:
         # a draft may hold what no text can: an infinite number, half a surrogate pair
-        text = json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":")).encode()
+        text = _compact(value)
     except ValueError:
         raise NotYAMLError("a number is too large for a double, or a text holds half of a surrogate pair") from None
     return Made(text if wanted == JSON else written_yaml(value))

@@ -326,7 +326,7 @@ def test_everything_that_is_offered_can_be_asked_for() -> None:
         return httpx.Response(404)
 
     for name, arguments in {
-        **{name: [{}] for name in (*_POSTED, "export_tool", "drawing")},
+        **{name: [{}] for name in (*_POSTED, "export_tool", "drawing", "request_in_yaml")},
         **{name: ["x"] for name in ("rule", "coupling", "part", "import_components")},
         **{
             name: []
