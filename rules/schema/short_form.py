@@ -170,7 +170,7 @@ def _loaded(data: bytes, method: Literal["get_single_data", "get_single_node"]) 
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         where = (None, None) if mark is None else (mark.line + 1, mark.column + 1)
-        raise NotYAMLError(str(error.problem or error.context or "not YAML"), *where) from None
+        raise NotYAMLError(_in_words(str(error.problem or error.context or "not YAML")), *where) from None
     except RecursionError:
         raise _too_deep() from None
     except (yaml.YAMLError, ValueError) as error:
@@ -180,6 +180,23 @@ def _loaded(data: bytes, method: Literal["get_single_data", "get_single_node"]) 
     finally:
         if loader is not None:
             loader.dispose()
+
+
+_WORDS: Final = (
+    ("mapping values are not allowed", "a colon cannot stand here; check the indentation, or put the text in quotes"),
+    ("expected ',' or '}'", "a comma or a closing } is missing before this"),
+    ("expected ',' or ']'", "a comma or a closing ] is missing before this"),
+    ("expected <block end>", "the indentation does not match the lines above"),
+    ("could not find expected ':'", "a colon is missing after the name before this"),
+    ("expected the node content", "a value is expected here"),
+    ("found unexpected end of stream", "the text ends too soon: a closing bracket or quotation mark is missing"),
+    ("found character '\\t'", "a tab cannot stand here; indent with spaces"),
+)
+"""Beginnings of the reader's messages, and what they mean to somebody who writes a request."""
+
+
+def _in_words(problem: str) -> str:
+    return next((words for begin, words in _WORDS if problem.startswith(begin)), problem)
 
 
 def _depth(value: object) -> int:

@@ -49,6 +49,52 @@ export async function get(path) {
   return JSON.parse((await send(path)).text);
 }
 
+// --- Requests in YAML, which the service turns into JSON and back -------------------------------------
+
+export const YAML = "application/yaml";
+// From any page, whatever its depth.
+const REQUESTS = new URL("../v1/requests", import.meta.url).href;
+
+/** Whether a text is no JSON but may be YAML: a request in JSON begins with a bracket. */
+export function looksLikeYaml(text) {
+  return /\S/.test(text) && !/^\s*[[{]/.test(text);
+}
+
+/** The JSON of a request in YAML: as a `draft` of a check in its full form, or its `plain` values. */
+export async function jsonOfYaml(text, form) {
+  const { text: found } = await send(`${REQUESTS}?form=${form}`, { method: "POST", body: text, type: YAML });
+  return JSON.stringify(JSON.parse(found), null, INDENT);
+}
+
+/** The YAML of a request in JSON. */
+export async function yamlOfJson(text) {
+  return (await send(`${REQUESTS}?form=plain`, { method: "POST", body: text, accept: `${YAML}, application/problem+json` })).text;
+}
+
+/** The text of a file; of one in YAML its JSON. */
+export async function textOfFile(file, form) {
+  const text = await file.text();
+  return isYamlFile(file) ? jsonOfYaml(text, form) : text;
+}
+
+/** Whether a file is in YAML, by its name. */
+export const isYamlFile = (file) => /\.ya?ml$/i.test(file.name);
+
+/** Hear of YAML that was pasted into a text area for JSON: `taken(json)` gets it, `refused(problem)` why it cannot be read. */
+export function takePastedYaml(area, form, taken, refused) {
+  area.addEventListener("input", async (event) => {
+    const text = area.value;
+    if (event.inputType !== "insertFromPaste" || !looksLikeYaml(text)) return;
+    try {
+      const json = await jsonOfYaml(text, form);
+      if (area.value === text) taken(json);
+    } catch (error) {
+      if (!(error instanceof Problem)) throw error;
+      if (area.value === text) refused(error);
+    }
+  });
+}
+
 function problemOf(response, text) {
   try {
     const parsed = JSON.parse(text);

@@ -1,9 +1,10 @@
 // The start page: its views and the access token field.
 import {
-  createEditor, createPicture, createTokenField, fill, get, jsonFault, make, NO_RESPONSE, openPage, placeWords, Problem, send,
-  showProblem, showUnits, valueAt, withoutValue, withValue,
+  createPicture, createTokenField, fill, get, isYamlFile, jsonFault, looksLikeYaml, make, NO_RESPONSE, openPage, placeWords,
+  Problem, send, showProblem, showUnits, valueAt, withoutValue, withValue, YAML,
 } from "./base.js";
 import { createBuilder, createDimensions, createFields, createLists, partsOf } from "./builder.js";
+import { createSecondView } from "./second_view.js";
 import { headline, outcome, showAnswer, showDetails, showFigures, showFindings } from "./report_view.js";
 
 // --- Shows one view at a time, by the fragment of the address up to its content, and fires its event "shown" 
@@ -36,7 +37,13 @@ const EMPTY = { stack: { components: [] }, policy: { unstated: "typical" } };
 /** Set up the view. Returns the editor's text and functions to start and to repeat the check. */
 function createCheckView(element) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
-  const editor = createEditor(find("json"), find("cursor"));
+  const editor = createSecondView({
+    area: find("json"),
+    cursor: find("cursor"),
+    label: find("notation"),
+    switches: element.querySelectorAll('[name="notation"]'),
+    edited,
+  });
   const lists = createLists(() => builder.show(request(), report));
   const quick = createQuickForm(find("quick"), set, more);
   const builder = createBuilder(find("builder"), { set, replace, lists, more });
@@ -57,7 +64,7 @@ function createCheckView(element) {
 
   // --- the request ---------------------------------------------------------------------------------------------
 
-  /** The request in the editor; undefined while it is not JSON. */
+  /** The request; undefined while it cannot be read. */
   function request() {
     try {
       return JSON.parse(editor.text);
@@ -67,6 +74,8 @@ function createCheckView(element) {
   }
 
   function set(pointer, value) {
+    if (editor.unread) return readTyped().then(() => set(pointer, value));
+    if (editor.problem) return soon();
     // A runout limit without its value is no limit.
     const gone = pointer.endsWith("/runout/tir_um") ? pointer.slice(0, pointer.lastIndexOf("/")) : pointer;
     const now = request();
@@ -81,7 +90,18 @@ function createCheckView(element) {
       text = withValue(text, pointer, value);
     }
     editor.text = text;
-    edited();
+    return edited();
+  }
+
+  /** Read what was typed in YAML, and show it. */
+  async function readTyped() {
+    if (!editor.unread) return;
+    await editor.read();
+    own = editor.text;
+    const now = request();
+    if (now === undefined) return;
+    builder.show(now, report);
+    quick.show(now);
   }
 
   function replace(made) {
@@ -116,6 +136,11 @@ function createCheckView(element) {
 
   function load(text) {
     editor.text = text;
+    return show();
+  }
+
+  async function show() {
+    await readTyped();
     report = null;
     const now = request();
     builder.show(now, report);
@@ -161,6 +186,8 @@ function createCheckView(element) {
   }
 
   async function checkOnce({ byUser }) {
+    await readTyped();
+    if (editor.problem) return refuse(editor.problem, byUser);
     const body = editor.text;
     keep(body);
     const fault = jsonFault(body);
@@ -175,7 +202,8 @@ function createCheckView(element) {
       await drawAll(body);
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
-      if (body === editor.text) refuse(error.document, byUser);
+      const placed = await editor.placed(error.document);
+      if (body === editor.text) refuse(placed, byUser);
     }
     return undefined;
   }
@@ -198,13 +226,15 @@ function createCheckView(element) {
     const now = request();
     const faults = (problem.errors ?? []).map((one) => ({ ...one, key: one.at?.[0] ?? "", detail: asSentence(one.detail) }));
     quick.mark(builder.mark(faults));
-    const told = faults.map((one) => ({ ...one, place: one.line ? null : placeWords(one.key, now) }));
+    // A fault of a value has a place in the form; one of the text itself has a line only.
+    const told = faults.map((one) => (one.line && !one.at?.length ? { ...one, place: null } : { ...one, line: null, place: placeWords(one.key, now) }));
     find("empty").hidden = find("waiting").hidden = true;
     for (const one of ["verdict", "report"]) find(one).classList.toggle("stale", report !== null);
     find("stale").hidden = report === null;
     const [first] = told;
-    const byLine = first?.line ? `Line ${first.line}, column ${first.column}: ${first.detail}` : "";
-    announce(`✕ ${problem.title}${first ? `: ${byLine || first.place}` : ""}`);
+    const [{ line, column, detail } = {}] = faults;
+    const byLine = line ? `Line ${line}, column ${column}: ${detail}` : "";
+    announce(`✕ ${problem.title}${first ? `: ${first.place ?? byLine}` : ""}`);
     markText(byLine);
     showProblem(find("problem"), { ...problem, errors: told }, places);
     if (byUser && told.length) goTo(told[0]);
@@ -294,8 +324,10 @@ function createCheckView(element) {
 
   async function open(file) {
     find("example").value = "";
-    await load(await file.text());
-    if (jsonFault(editor.text)) find("json-box").open = true;
+    const text = await file.text();
+    editor.take(text, isYamlFile(file) || (looksLikeYaml(text) && !/\.json$/i.test(file.name)));
+    await show();
+    if (editor.problem || jsonFault(editor.text)) find("json-box").open = true;
   }
 
   async function switchUnits() {
@@ -333,7 +365,6 @@ function createCheckView(element) {
   }
 
   find("example").addEventListener("change", choose);
-  find("json").addEventListener("input", edited);
   find("json").addEventListener("keydown", (event) => {
     if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) check({ byUser: true });
   });
@@ -355,7 +386,10 @@ function createCheckView(element) {
   find("redo").addEventListener("click", () => step(1));
   find("share").addEventListener("click", share);
   find("units").addEventListener("change", switchUnits);
-  find("save-request").addEventListener("click", () => save(editor.text, `${fileName()}.json`, "application/json"));
+  find("save-request").addEventListener("click", () => {
+    const { text, notation } = editor.shown;
+    save(text, `${fileName()}.${notation}`, notation === "yaml" ? YAML : "application/json");
+  });
   find("save-report").addEventListener("click", () => report && save(JSON.stringify(report, null, 2), `${fileName()}-report.json`, "application/json"));
   find("file").addEventListener("change", (event) => event.target.files[0] && open(event.target.files[0]));
   element.addEventListener("dragover", (event) => {

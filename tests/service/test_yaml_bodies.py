@@ -186,3 +186,21 @@ def test_lengths_in_inches_can_be_written(client: Any) -> None:
     """They become metric."""
     answer = _read(client, _SHORT.replace("mm: 40", "mm: 0.5 in"), accept="application/yaml")
     assert "projection_mm: 12.7\n" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("a: b: c", "colon cannot stand here"),
+        ("a: {b: 1\nc: 2", "closing }"),
+        ("a: [1\nc: 2", "closing ]"),
+        ("a:\n  b: 1\n c: 2", "indentation"),
+        ("a: 1\nb\nc: 2", "colon is missing"),
+        ("a: ]", "value is expected"),
+        ('a: "b', "ends too soon"),
+        ("a:\n\tb: 1", "indent with spaces"),
+    ],
+)
+def test_faults_of_the_text_are_told_in_words(client: Any, text: str, words: str) -> None:
+    """Of whoever writes a request, not of a parser."""
+    assert words in _read(client, text).json()["errors"][0]["detail"]
