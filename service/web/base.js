@@ -774,11 +774,15 @@ export function createEditor(area, shown = null) {
     },
     /** Select the value at a pointer, or its nearest parent. */
     goToPointer(pointer) {
-      const { key, value } = nearestPlace(placesOf(area.value), pointer);
-      const open = "{[".includes(area.value[value[0]]);
-      select((key ?? value)[0], open ? value[0] + 1 : value[1]);
+      select(...rangeOfPointer(area.value, pointer));
     },
   };
+}
+
+/** Where the value at a pointer, or its nearest parent, begins and ends in a text; of a container its beginning. */
+export function rangeOfPointer(text, pointer) {
+  const { key, value } = nearestPlace(placesOf(text), pointer);
+  return [(key ?? value)[0], "{[".includes(text[value[0]]) ? value[0] + 1 : value[1]];
 }
 
 /** Line and column of an offset, both from 1. */
@@ -788,7 +792,7 @@ export function lineAndColumn(text, offset) {
 }
 
 /** The offset of a line and column; a character may take two UTF-16 units. */
-function offsetOf(text, line, column) {
+export function offsetOf(text, line, column) {
   const lines = text.split("\n");
   const above = lines.slice(0, line - 1).reduce((sum, one) => sum + one.length + 1, 0);
   return above + [...(lines[line - 1] ?? "")].slice(0, column - 1).join("").length;

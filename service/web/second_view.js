@@ -4,11 +4,12 @@ import { createEditor, jsonFault, jsonOfYaml, looksLikeYaml, Problem, send, YAML
 /**
  * The second view on a text area. Its `text` is the request in JSON, whichever notation is shown.
  *
- * `switches` are the radio buttons of the notations, `label` the element that names the one shown; `edited()` is called
- * when somebody typed.
+ * `switches` are the radio buttons of the notations, `label` the label of the text, whose last child names the one shown;
+ * `cursor` and `about` show where the cursor is and what stands there; `edited()` is called when somebody typed.
  */
-export function createSecondView({ area, cursor, switches, label, edited }) {
-  const editor = createEditor(area, cursor);
+export function createSecondView({ area, cursor, about, switches, label, edited }) {
+  let editor = createEditor(area, cursor);
+  let improved = null;
   let notation = "json";
   // Of the YAML that is shown: the request in it, whether it has been read since it was typed, and why it cannot be.
   let json = "";
@@ -19,7 +20,8 @@ export function createSecondView({ area, cursor, switches, label, edited }) {
 
   function name(wanted) {
     notation = wanted;
-    label.textContent = wanted === "json" ? "JSON" : "YAML";
+    label.lastElementChild.textContent = wanted === "json" ? "JSON" : "YAML";
+    editor.notate?.(wanted);
     for (const one of switches) one.checked = one.value === wanted;
     lines = new Map();
   }
@@ -60,14 +62,15 @@ export function createSecondView({ area, cursor, switches, label, edited }) {
     editor.text = text;
   }
 
-  area.addEventListener("input", (event) => {
+  function typed({ pasted }) {
     turn += 1;
-    const pasted = event.inputType === "insertFromPaste";
     if (pasted && notation === "json" && looksLikeYaml(editor.text)) takeYaml(editor.text);
     else if (pasted && notation === "yaml" && jsonFault(editor.text) === null) showJson(editor.text);
     else if (notation === "yaml") read = false;
     edited();
-  });
+  }
+
+  area.addEventListener("input", (event) => typed({ pasted: event.inputType === "insertFromPaste" }));
   for (const one of switches) {
     one.addEventListener("change", async () => {
       if (one.value === notation) return;
@@ -82,7 +85,38 @@ export function createSecondView({ area, cursor, switches, label, edited }) {
     });
   }
 
+  /** Put the editor that completes names in place of the text area, once it is loaded. */
+  async function improve() {
+    const { createTextEditor } = await import("./text_editor.js");
+    const made = await createTextEditor(area, {
+      label: () => label.textContent,
+      typed,
+      told(line, column, known) {
+        cursor.textContent = `Line ${line}, column ${column}`;
+        about.textContent = known ? [`${known.name}:`, known.description, known.type && `(${known.type})`].filter(Boolean).join(" ") : "";
+      },
+    });
+    editor = made;
+    editor.notate(notation);
+    label.removeAttribute("for");
+    label.addEventListener("click", () => editor.focus());
+    if (area.hasAttribute("aria-invalid")) editor.mark("faulty");
+  }
+
   const view = {
+    /** Load the editor that completes names; without a network the text area stays. */
+    improve() {
+      improved ??= improve().catch((error) => {
+        improved = null;
+        if (!(error instanceof Problem || error instanceof TypeError)) throw error;
+      });
+    },
+    /** Mark the text as faulty; no words for a text that can be read. */
+    mark(words) {
+      if (words) area.setAttribute("aria-invalid", "true");
+      else area.removeAttribute("aria-invalid");
+      editor.mark?.(words);
+    },
     /** The request in JSON; empty while the YAML of a file cannot be read. */
     get text() {
       return notation === "json" ? editor.text : json;
@@ -136,7 +170,7 @@ export function createSecondView({ area, cursor, switches, label, edited }) {
     },
     /** The line of the fault at a pointer in the YAML that is shown. */
     lineOf: (pointer) => lines.get(pointer),
-    goTo: editor.goTo,
+    goTo: (line, column) => editor.goTo(line, column),
     /** Go to the value at a pointer: in YAML where it has a fault, else in JSON. */
     goToPointer(pointer) {
       const place = lines.get(pointer);

@@ -40,6 +40,7 @@ function createCheckView(element) {
   const editor = createSecondView({
     area: find("json"),
     cursor: find("cursor"),
+    about: find("about"),
     label: find("notation"),
     switches: element.querySelectorAll('[name="notation"]'),
     edited,
@@ -244,8 +245,7 @@ function createCheckView(element) {
   function markText(words) {
     find("json-fault").hidden = words === "";
     find("json-fault").textContent = words;
-    if (words) find("json").setAttribute("aria-invalid", "true");
-    else find("json").removeAttribute("aria-invalid");
+    editor.mark(words);
   }
 
   function goTo(fault) {
@@ -365,12 +365,18 @@ function createCheckView(element) {
   }
 
   find("example").addEventListener("change", choose);
-  find("json").addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) check({ byUser: true });
-  });
+  // Before the editor makes it a line.
+  const submit = (event) => {
+    if (event.key !== "Enter" || !(event.ctrlKey || event.metaKey)) return;
+    event.preventDefault();
+    event.stopPropagation();
+    check({ byUser: true });
+  };
+  find("json-box").addEventListener("keydown", submit, { capture: true });
+  find("json-box").addEventListener("toggle", () => editor.improve());
   element.addEventListener("keydown", (event) => {
     // In a text field the browser's own undo applies.
-    if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea")) return;
+    if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea, .text-editor")) return;
     const wanted = { z: event.shiftKey ? 1 : -1, y: 1 }[event.key.toLowerCase()];
     if (!wanted) return;
     event.preventDefault();

@@ -191,3 +191,88 @@ def test_a_pasted_body_of_an_operation_becomes_json(open_page: OpenPage) -> None
     expect(box).not_to_have_value("", timeout=60_000)
     paste(page, box, "order: {id: A}\n")
     expect(box).to_have_value('{\n  "order": {\n    "id": "A"\n  }\n}')
+
+
+def option(page: Page, name: str) -> Locator:
+    return page.locator("#check .text-editor").get_by_role("option", name=name).first
+
+
+@pytest.mark.parametrize(
+    ("notation", "text", "typed", "name", "left"),
+    [
+        ("YAML", "stack:\n- kind: cutter\n  ", "te", "teeth", "stack:\n- kind: cutter\n  teeth: "),
+        ("YAML", "policy:\n  unstated: ", "ty", "typical", "policy:\n  unstated: typical"),
+        ("YAML", "stack:\n  components:\n  - kind: ", "cu", "cutter", "stack:\n  components:\n  - kind: cutter"),
+        ("YAML", "operation: {coolant: ", "th", "through", "operation: {coolant: through"),
+        ("JSON", '{"stack": {"components": [{"kind": "cutter", ', '"te', "teeth", None),
+        ("JSON", '{"policy": {"unstated": ', '"ca', "cautious", '{"policy": {"unstated": "cautious"'),
+    ],
+)
+def test_names_and_values_are_completed(
+    page: Page, notation: str, text: str, typed: str, name: str, left: str | None
+) -> None:
+    """From the JSON Schema, by what the object states of its kind; with the keyboard alone."""
+    view = SecondView(page)
+    view.show(notation)
+    view.fill(text)
+    page.keyboard.press("Control+End")
+    page.keyboard.type(typed)
+    expect(option(page, name)).to_have_attribute("aria-selected", "true")
+    expect(view.box()).to_have_attribute("aria-activedescendant", re.compile("."))
+    # the editor takes no key for a choice before the list has been there for a moment
+    page.wait_for_timeout(100)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("listbox")).to_have_count(0)
+    assert view.text() == (left or f'{text}"{name}": ')
+
+
+def test_only_what_may_stand_there_is_offered(page: Page) -> None:
+    """Neither a name of another kind nor one that is stated."""
+    view = SecondView(page)
+    view.show("YAML")
+    view.fill("stack:\n- kind: collet\n  id: a\n  ")
+    page.keyboard.press("Control+End")
+    page.keyboard.press("Control+Space")
+    expect(option(page, "machine_side")).to_be_attached()
+    names = page.locator("#check .text-editor").get_by_role("option").all_inner_texts()
+    assert not [one for one in names if one.split()[0] in {"teeth", "kind", "id", "operations"}]
+
+
+def test_a_name_is_described(page: Page) -> None:
+    """Below the text for the cursor, at the pointer in a box."""
+    view = SecondView(page)
+    view.show("YAML")
+    view.fill("stack:\n- kind: cutter\n  teeth: 4\n")
+    page.keyboard.press("Control+End")
+    page.keyboard.press("ArrowUp")
+    expect(page.locator('#check [data-part="about"]')).to_contain_text("teeth")
+    name = page.locator("#check .cm-line", has_text="teeth").locator("span").first
+    name.hover()
+    name.hover(position={"x": 12, "y": 8})
+    expect(page.locator("#check .cm-tooltip-hover")).to_contain_text("teeth")
+
+
+def test_escape_and_tab_leave_the_text(page: Page) -> None:
+    """With the list open, too; nothing is typed by it."""
+    view = SecondView(page)
+    view.show("YAML")
+    view.fill("stack:\n- kind: cutter\n  ")
+    page.keyboard.press("Control+End")
+    page.keyboard.type("te")
+    expect(option(page, "teeth")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(page.get_by_role("listbox")).to_have_count(0)
+    page.keyboard.press("Tab")
+    expect(view.box()).not_to_be_focused()
+    assert view.text() == "stack:\n- kind: cutter\n  te"
+
+
+def test_without_the_editor_the_text_area_serves(page: Page) -> None:
+    """Where its file does not come; the next time it is tried again."""
+    page.context.set_offline(True)
+    page.locator('#check [data-part="json-box"] summary').click()
+    area = page.locator("#check-json")
+    expect(area).to_be_visible()
+    page.context.set_offline(False)
+    area.fill(json.dumps({**FULL, "policy": {"unstated": "typical"}}))
+    expect(verdict(page)).to_contain_text("unnamed stack")
