@@ -292,6 +292,30 @@ def test_nobody_is_left_out_of_a_document(open_page: OpenPage, address: str, nam
     assert asked == []
 
 
+_LIGHTNESS: Final = """() => {
+    const of = (colour) => colour.match(/[0-9.]+/g).slice(0, 3).reduce((sum, one) => sum + Number(one), 0) / 765;
+    const style = getComputedStyle(document.body);
+    return [of(style.backgroundColor), of(style.color)];
+}"""
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_a_document_follows_the_reader_and_prints_on_white(open_page: OpenPage, address: str, name: str) -> None:
+    """Light on dark where the reader wants that, dark on white on paper; drawings keep their white ground."""
+    path, body = DOCUMENTS[name]
+    page = open_page("about:blank")
+    options: dict[str, Any] = {"headers": {"Accept": "text/html"}}
+    answered = page.request.fetch(f"{address}/{path}", method="POST", data=body, **options) if body else None
+    page.set_content((answered or page.request.get(f"{address}/{path}", **options)).text())
+    for scheme in SCHEMES:
+        for media, dark in (("screen", scheme == "dark"), ("print", False)):
+            page.emulate_media(color_scheme=scheme, media=media)  # type: ignore[arg-type]
+            ground, ink = page.evaluate(_LIGHTNESS)
+            assert (ground < 0.2 < 0.8 < ink) if dark else (ground == 1.0 and ink < 0.2)
+            for frame in page.locator(".drawing svg > rect:first-of-type").all():
+                assert frame.get_attribute("fill") == "#ffffff"
+
+
 @pytest.mark.parametrize(
     ("path", "loaded"), [("/", "#check .verdict-word"), ("/docs", "#operations li"), ("/rules/try", "#explanation h3")]
 )
