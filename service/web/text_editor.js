@@ -103,13 +103,22 @@ export async function createTextEditor(area, { label, told, typed }) {
     if (update.docChanged || update.selectionSet || update.focusChanged) tell(update.state);
   });
 
+  // Left to the browser, text over a selection gets the selection's look as an inline style, which the page forbids.
+  const typing = EditorView.domEventHandlers({
+    beforeinput(event, view) {
+      if (event.inputType !== "insertText" || event.data === null || view.composing || view.state.selection.main.empty) return false;
+      view.dispatch(view.state.replaceSelection(event.data), { userEvent: "input.type", scrollIntoView: true });
+      return true;
+    },
+  });
+
   const view = new EditorView({
     parent: root,
     root,
     state: EditorState.create({
       doc: area.value,
       extensions: [
-        lineNumbers(), history(), bracketMatching(), LOOK, follow, hover, syntaxHighlighting(COLOURS),
+        lineNumbers(), history(), bracketMatching(), LOOK, follow, hover, typing, syntaxHighlighting(COLOURS),
         autocompletion({ override: [complete], icons: false }),
         language.of(json()), naming.of(named()),
         // Tab is for leaving.

@@ -267,6 +267,17 @@ def test_escape_and_tab_leave_the_text(page: Page) -> None:
     assert view.text() == "stack:\n- kind: cutter\n  te"
 
 
+def test_text_is_typed_over_a_selection(page: Page) -> None:
+    """Without an inline style, which the policy of the page would report."""
+    view = SecondView(page)
+    view.show("YAML")
+    view.box().click()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("stack: []")
+    view.wait_for("stack: []")
+    assert view.text() == "stack: []"
+
+
 def test_without_the_editor_the_text_area_serves(page: Page) -> None:
     """Where its file does not come; the next time it is tried again."""
     page.context.set_offline(True)
