@@ -25,6 +25,14 @@ const LOOK = EditorView.theme({
   "&.cm-focused .cm-matchingBracket": { backgroundColor: "transparent", outline: "1px solid var(--soft)" },
 });
 
+const LEAST_PX = 200;
+
+/** The description of a choice: beside the list, or below it where there is no room. */
+function beside(view, list, option, info, space) {
+  if (space.right - list.right >= Math.min(LEAST_PX, info.right - info.left)) return { style: `left: ${list.right - list.left}px; top: ${option.top - list.top}px; max-width: ${space.right - list.right}px` };
+  return { style: `left: 0; top: ${list.bottom - list.top}px; width: ${list.right - list.left}px` };
+}
+
 /**
  * An editor in place of a text area, with the same functions as `createEditor`. The area stays in the page, hidden, and
  * keeps text and selection. `told(line, column, about)` hears of the cursor, `typed({pasted})` of each change by hand.
@@ -119,7 +127,7 @@ export async function createTextEditor(area, { label, told, typed }) {
       doc: area.value,
       extensions: [
         lineNumbers(), history(), bracketMatching(), LOOK, follow, hover, typing, syntaxHighlighting(COLOURS),
-        autocompletion({ override: [complete], icons: false }),
+        autocompletion({ override: [complete], icons: false, positionInfo: beside }),
         language.of(json()), naming.of(named()),
         // Tab is for leaving.
         keymap.of([...completionKeymap, ...defaultKeymap, ...historyKeymap]),
