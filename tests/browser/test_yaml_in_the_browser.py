@@ -246,10 +246,15 @@ def test_a_name_is_described(page: Page) -> None:
     page.keyboard.press("Control+End")
     page.keyboard.press("ArrowUp")
     expect(page.locator('#check [data-part="about"]')).to_contain_text("teeth")
+    expect(verdict(page)).to_contain_text("unnamed stack")
     name = page.locator("#check .cm-line", has_text="teeth").locator("span").first
-    name.hover()
-    name.hover(position={"x": 12, "y": 8})
-    expect(page.locator("#check .cm-tooltip-hover")).to_contain_text("teeth")
+    box = page.locator("#check .cm-tooltip-hover")
+    for step in range(20):
+        name.hover(position={"x": 8 + step % 2 * 8, "y": 8})
+        page.wait_for_timeout(500)
+        if box.count():
+            break
+    expect(box).to_contain_text("teeth")
 
 
 def test_escape_and_tab_leave_the_text(page: Page) -> None:
