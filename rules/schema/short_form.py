@@ -20,7 +20,7 @@ from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer, say
 if TYPE_CHECKING:
     import yaml
 
-__all__ = ["MAX_DEPTH", "NotYAMLError", "full_form", "has_unit", "placed", "quantity_of", "read_yaml"]
+__all__ = ["MAX_DEPTH", "NotYAMLError", "full_form", "has_unit", "placed", "quantity_of", "read_yaml", "written_yaml"]
 
 MAX_DEPTH: Final = 40
 MAX_CHARACTERS: Final = 1_000_000
@@ -62,6 +62,62 @@ def _too_deep() -> NotYAMLError:
     return NotYAMLError(f"nested deeper than {MAX_DEPTH}", code="too_deep")
 
 
+def written_yaml(value: Any) -> bytes:
+    """Return plain values as YAML, which :func:`read_yaml` reads back as they are.
+
+    Parameters
+    ----------
+    value
+        What JSON can hold. Names keep their order.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+
+    >>> written_yaml({"stack": {"id": "1e5", "components": [{"teeth": 4}]}}).decode().splitlines()
+    ['stack:', "  id: '1e5'", '  components:', '  - teeth: 4']
+    """
+    import yaml
+
+    text: str = yaml.dump(value, Dumper=_dumper(), allow_unicode=True, sort_keys=False, width=MAX_CHARACTERS)
+    return text.encode()
+
+
+@cache
+def _dumper() -> type[yaml.SafeDumper]:
+    """Return the dumper, which quotes what either this reader or another one takes for more than text."""
+    import yaml
+
+    class Dumper(yaml.SafeDumper):
+        def represent_str(self, data: str) -> yaml.ScalarNode:
+            # breaks that only double quotes keep
+            style = '"' if re.search("[\x85\u2028\u2029]", data) else None
+            return self.represent_scalar("tag:yaml.org,2002:str", data, style)
+
+    for tag, pattern, first in _PLAIN:
+        Dumper.add_implicit_resolver(tag, pattern, list(first))
+    Dumper.add_representer(str, Dumper.represent_str)
+    Dumper.ignore_aliases = lambda *_: True  # type: ignore[method-assign]
+    # lengths that know that they were stated in inches
+    Dumper.add_multi_representer(float, yaml.SafeDumper.represent_float)
+    return Dumper
+
+
+_NUMBER: Final = r"^[-+]?(?:0|[1-9][0-9]*)"
+_PLAIN: Final = (
+    ("tag:yaml.org,2002:null", re.compile(r"^(?:~|null|)$"), ("~", "n", "")),
+    ("tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$"), tuple("tf")),
+    ("tag:yaml.org,2002:int", re.compile(_NUMBER + "$"), tuple("-+0123456789")),
+    (
+        "tag:yaml.org,2002:float",
+        re.compile(_NUMBER + r"(?:\.[0-9]+(?:[eE][-+]?[0-9]{1,3})?|[eE][-+]?[0-9]{1,3})$"),
+        tuple("-+0123456789"),
+    ),
+)
+"""Tag, pattern and first characters of what is more than text: dates, 1_000, 12:30, yes and no are text."""
+
+
 @cache
 def _loader() -> type[yaml.SafeLoader]:
     """Return the loader, which reads no more of YAML than what JSON has, too."""
@@ -91,18 +147,9 @@ def _loader() -> type[yaml.SafeLoader]:
                 seen.add(key)
             return super().construct_mapping(node, deep)
 
-    # dates, 1_000 and 12:30 stay text; yes and no are text, too
-    kept = ("tag:yaml.org,2002:null", "tag:yaml.org,2002:bool")
     Loader.yaml_implicit_resolvers = {}
-    Loader.add_implicit_resolver(kept[0], re.compile(r"^(?:~|null|)$"), ["~", "n", ""])
-    Loader.add_implicit_resolver(kept[1], re.compile(r"^(?:true|false)$"), list("tf"))
-    number = r"^[-+]?(?:0|[1-9][0-9]*)"
-    Loader.add_implicit_resolver("tag:yaml.org,2002:int", re.compile(number + "$"), list("-+0123456789"))
-    Loader.add_implicit_resolver(
-        "tag:yaml.org,2002:float",
-        re.compile(number + r"(?:\.[0-9]+(?:[eE][-+]?[0-9]{1,3})?|[eE][-+]?[0-9]{1,3})$"),
-        list("-+0123456789"),
-    )
+    for tag, pattern, first in _PLAIN:
+        Loader.add_implicit_resolver(tag, pattern, list(first))
     return Loader
 
 
@@ -123,7 +170,7 @@ def _loaded(data: bytes, method: Literal["get_single_data", "get_single_node"]) 
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         where = (None, None) if mark is None else (mark.line + 1, mark.column + 1)
-        raise NotYAMLError(str(error.problem or error.context or "not YAML"), *where) from None
+        raise NotYAMLError(_in_words(str(error.problem or error.context or "not YAML")), *where) from None
     except RecursionError:
         raise _too_deep() from None
     except (yaml.YAMLError, ValueError) as error:
@@ -133,6 +180,23 @@ def _loaded(data: bytes, method: Literal["get_single_data", "get_single_node"]) 
     finally:
         if loader is not None:
             loader.dispose()
+
+
+_WORDS: Final = (
+    ("mapping values are not allowed", "a colon cannot stand here; check the indentation, or put the text in quotes"),
+    ("expected ',' or '}'", "a comma or a closing } is missing before this"),
+    ("expected ',' or ']'", "a comma or a closing ] is missing before this"),
+    ("expected <block end>", "the indentation does not match the lines above"),
+    ("could not find expected ':'", "a colon is missing after the name before this"),
+    ("expected the node content", "a value is expected here"),
+    ("found unexpected end of stream", "the text ends too soon: a closing bracket or quotation mark is missing"),
+    ("found character '\\t'", "a tab cannot stand here; indent with spaces"),
+)
+"""Beginnings of the reader's messages, and what they mean to somebody who writes a request."""
+
+
+def _in_words(problem: str) -> str:
+    return next((words for begin, words in _WORDS if problem.startswith(begin)), problem)
 
 
 def _depth(value: object) -> int:
@@ -238,7 +302,7 @@ _OF_JOINT: Final = (
 _ENDS: Final = frozenset({"machine_side", "workpiece_side", "spindle"})
 
 
-def full_form(data: Any) -> Any:
+def full_form(data: Any, *, draft: bool = False) -> Any:
     """Return a request in the full form of the contract.
 
     =======================================  ==================================================================
@@ -258,10 +322,22 @@ def full_form(data: Any) -> Any:
     ``$schema: ADDRESS``                     nothing; it is for editors
     =======================================  ==================================================================
 
+    Parameters
+    ----------
+    data
+        Plain values.
+    draft
+        Whether a text that is no quantity of its field's kind is left as it is, for somebody who still writes.
+
+    Returns
+    -------
+    Any
+        The full form; what is no mapping comes back as it is.
+
     Raises
     ------
     BadRequestError
-        For a text where a quantity is expected that is none of that kind.
+        For a text where a quantity is expected that is none of that kind, unless it is a draft.
     """
     faults: list[Fault] = []
     if not isinstance(data, dict):
@@ -283,7 +359,7 @@ def full_form(data: Any) -> Any:
     if isinstance(request.get("operations"), list):
         request["operations"] = [_operation(one, place) for place, one in enumerate(request["operations"])]
     request = _with_numbers(request, (), faults)
-    if faults:
+    if faults and not draft:
         raise BadRequestError(faults)
     return request
 

@@ -32,7 +32,7 @@ from service.audit.sarif import SarifOutput
 from service.audit.standing import Standing, baseline_bytes, digest_of, read_baseline, read_earlier, read_waivers
 from service.audit.tally import AuditSummary, Tally, print_audit
 from service.batch.pool import Pool, cores
-from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, add_rulebooks, report_console, settings_of
+from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, add_rulebooks, add_width, report_console, settings_of
 from service.operations.assessors import Snapshot, load_assessor, rules_in_force
 from service.operations.settings import Settings
 from service.sheets.text import count
@@ -135,6 +135,7 @@ def audit_arguments(parser: argparse.ArgumentParser) -> None:
         help="lowest verdict with an exit code other than 0 (default: review)",
     )
     parser.add_argument("--json", action="store_true", help="print the summary as one line of JSON")
+    add_width(parser)
     parser.add_argument("--quiet", action="store_true", help="show no progress")
     add_rulebooks(parser)
     parser.set_defaults(run=_run)
@@ -171,7 +172,7 @@ def _run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(summary.model_dump_json())
     else:
-        print_audit(summary, report_console())
+        print_audit(summary, report_console(arguments.width))
     if summary.stacks + summary.bad_lines == 0:
         print("audit: the input has no stacks", file=sys.stderr)
     if arguments.prune_baseline:

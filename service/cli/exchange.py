@@ -30,6 +30,7 @@ from service.cli.files import (
     BAD_INPUT,
     VERDICT_CODES,
     add_rulebooks,
+    add_width,
     assessor_of,
     judged,
     print_name,
@@ -98,6 +99,7 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--replace", action="store_true", help="replace components that the catalogue has with other data"
     )
+    add_width(parser)
     parser.set_defaults(run=_run_import, usage_error=parser.error)
 
 
@@ -134,7 +136,7 @@ def _run_import(arguments: argparse.Namespace) -> int:
     # With a stack, standard output has requests alone, for the program that reads them.
     has_stacks = any(found.stacks for _, found in read)
     if not arguments.json:
-        console = report_console(stderr=has_stacks)
+        console = report_console(arguments.width, stderr=has_stacks)
         for number, (name, found) in enumerate(read):
             if len(arguments.files) > 1:
                 print_name(name, console, first=number == 0)

@@ -26,9 +26,9 @@ from rules.schema.request import CheckRequest
 from rules.stack.view import request_vocabulary
 from service.audit.libraries import AuditInputError, find_libraries, library_chunks
 from service.batch.lines import read_lines
-from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
+from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, add_width, judged, report_console, settings_of
 from service.sheets.rulebooks import print_coverage, print_difference, print_explanation
-from service.sheets.text import STYLES, count, say, table
+from service.sheets.text import STYLES, Console, count, say, table
 
 __all__ = ["DIFFERENT", "rules_arguments"]
 
@@ -61,6 +61,7 @@ def _command(
     example: str,
     more: str = "",
     rulebooks: bool = True,
+    width: bool = True,
 ) -> argparse.ArgumentParser:
     parser = bench.add_parser(
         name,
@@ -70,6 +71,8 @@ def _command(
     )
     if rulebooks:
         add_rulebooks(parser)
+    if width:
+        add_width(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -133,12 +136,11 @@ def _lint(arguments: argparse.Namespace) -> int:
         for one in told:
             print(json.dumps(one, ensure_ascii=False))
     else:
-        _print_remarks(told, errors)
+        _print_remarks(told, errors, report_console(arguments.width))
     return _FAILED if errors else _WARNED if told else 0
 
 
-def _print_remarks(told: Iterable[dict[str, object]], errors: int) -> None:
-    console = report_console()
+def _print_remarks(told: Iterable[dict[str, object]], errors: int, console: Console) -> None:
     before, warnings = "", -errors
     for one in told:
         warnings += 1
@@ -179,7 +181,7 @@ def _test(arguments: argparse.Namespace) -> int:
     book = books_of(_folders(arguments), arguments.date)
     rules = [rule for rule in book.rules if rule.code in book.own] or list(book.rules)
     assessor = Assessor(book)
-    console = report_console()
+    console = report_console(arguments.width)
     tried = try_examples(book, rules)
     failed = [one for one in tried if not one.holds]
     for one in failed:
@@ -260,7 +262,7 @@ def _explain(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(report.model_dump_json())
     else:
-        print_explanation(report, report_console())
+        print_explanation(report, report_console(arguments.width))
     return max((_code(one.outcome, one.severity) for one in report.subjects), default=0)
 
 
@@ -279,7 +281,7 @@ def _explain_all(arguments: argparse.Namespace, assessor: Assessor) -> int:
     if arguments.json:
         print(json.dumps({code: dict(found.counts[code]) for code in sorted(codes)}))
     else:
-        print_coverage(found, codes, report_console())
+        print_coverage(found, codes, report_console(arguments.width))
     return max(
         (
             _code(outcome, assessor.book.rule(code).severity)
@@ -323,7 +325,7 @@ def _diff(arguments: argparse.Namespace) -> int:
     except AuditInputError as error:
         print(f"rules diff: {error}", file=sys.stderr)
         return BAD_INPUT
-    print_difference(found, report_console())
+    print_difference(found, report_console(arguments.width))
     return 0 if found.is_empty else DIFFERENT
 
 
@@ -355,7 +357,7 @@ def _list(arguments: argparse.Namespace) -> int:
         (rule.code, rule.severity, rule.applies_to, _marks(rule, book, changed), f"{rule.title} ({rule.book})")
         for rule in rules
     ]
-    table(("rule", "severity", "for", "", "title (book)"), rows, report_console(), words=5)
+    table(("rule", "severity", "for", "", "title (book)"), rows, report_console(arguments.width), words=5)
     return 0
 
 
@@ -383,6 +385,7 @@ def _add_schema(bench: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         more="An editor that knows it describes every field and completes the names that expressions may use.",
         example="schema > rulebook.schema.json",
         rulebooks=False,
+        width=False,
     )
 
 
@@ -398,6 +401,7 @@ def _add_catalogue(bench: argparse._SubParsersAction[argparse.ArgumentParser]) -
         _catalogue,
         about="print the rules in full as Markdown",
         example="catalogue --rulebooks books --own > catalogue.md",
+        width=False,
     )
     parser.add_argument("--own", action="store_true", help="only rules that are not built in")
 

@@ -33,6 +33,7 @@ from service.client.calls import (
     JSON,
     SVG,
     XML,
+    YAML,
     Call,
     Given,
     Received,
@@ -195,6 +196,16 @@ class AsyncClient:
         return await self._send(
             posted_for_bytes("/v1/drawings", request, SVG, picture=picture, bent="true" if bent else "false")
         )
+
+    async def read_request(self, document: bytes | str, media_type: str = YAML) -> CheckRequest:
+        """The full form of a check request in YAML, the short form included, or in JSON; nothing is judged."""
+        body = document.encode() if isinstance(document, str) else document
+        headers = {"Content-Type": media_type, "Accept": JSON}
+        return await self._send(Call("POST", "/v1/requests", as_model(CheckRequest), headers=headers, body=body))
+
+    async def request_in_yaml(self, request: Given[CheckRequest]) -> bytes:
+        """A check request in YAML."""
+        return await self._send(posted_for_bytes("/v1/requests", request, YAML))
 
     async def rules(self) -> RuleList:
         """Summaries of the rules in force."""

@@ -21,6 +21,7 @@ __all__ = [
     "JSON",
     "SVG",
     "XML",
+    "YAML",
     "Call",
     "Given",
     "Received",
@@ -41,6 +42,7 @@ ModelT = TypeVar("ModelT", bound=BaseModel)
 JSON: Final = "application/json"
 SVG: Final = "image/svg+xml"
 XML: Final = "application/xml"
+YAML: Final = "application/yaml"
 
 Given: TypeAlias = ModelT | Mapping[str, Any]
 """A model or an equivalent dictionary, which may contain models."""

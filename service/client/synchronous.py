@@ -32,6 +32,7 @@ from service.client.calls import (
     JSON,
     SVG,
     XML,
+    YAML,
     Call,
     Given,
     Received,
@@ -192,6 +193,16 @@ class Client:
         return self._send(
             posted_for_bytes("/v1/drawings", request, SVG, picture=picture, bent="true" if bent else "false")
         )
+
+    def read_request(self, document: bytes | str, media_type: str = YAML) -> CheckRequest:
+        """The full form of a check request in YAML, the short form included, or in JSON; nothing is judged."""
+        body = document.encode() if isinstance(document, str) else document
+        headers = {"Content-Type": media_type, "Accept": JSON}
+        return self._send(Call("POST", "/v1/requests", as_model(CheckRequest), headers=headers, body=body))
+
+    def request_in_yaml(self, request: Given[CheckRequest]) -> bytes:
+        """A check request in YAML."""
+        return self._send(posted_for_bytes("/v1/requests", request, YAML))
 
     def rules(self) -> RuleList:
         """Summaries of the rules in force."""

@@ -19,7 +19,14 @@ from service.http.access import access
 from service.http.answers import JSON
 from service.http.batches import check_batches_router
 from service.http.direct_dispatch import DirectDispatch
-from service.http.documents import IMPORTS, LARGE_IMPORTS, drawings_router, exports_router, imports_router
+from service.http.documents import (
+    IMPORTS,
+    LARGE_IMPORTS,
+    drawings_router,
+    exports_router,
+    imports_router,
+    requests_router,
+)
 from service.http.metrics import Metrics, health_router, metrics_router
 from service.http.middleware import (
     BodyLimit,
@@ -140,6 +147,7 @@ def create_app(
         imports_router(),
         exports_router(Exporter(assessor)),
         drawings_router(assessor),
+        requests_router(),
         rules_router(assessor.book),
         couplings_router(),
         parts_router(),

@@ -1,7 +1,8 @@
-"""``POST`` routes for imports of components, exports of stacks and drawings."""
+"""``POST`` routes for imports of components, exports of stacks, drawings, and requests in another notation."""
 
 from __future__ import annotations
 
+import copy
 import json
 from dataclasses import replace
 from functools import partial
@@ -21,8 +22,8 @@ from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, ImportMap
 from rules.schema.imports import ComponentKind, Decimals, ImportFormat, ImportReport, ReadAs, Standard
 from rules.schema.parsing import BadRequestError, FaultCode, parse_request
 from rules.schema.request import CheckRequest
-from rules.schema.short_form import NotYAMLError
-from rules.schema.strict_json import NotJSONError
+from rules.schema.short_form import NotYAMLError, full_form, read_yaml, written_yaml
+from rules.schema.strict_json import NotJSONError, parse_json
 from service.drawing.dimensions import RequestFields
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, P21_EXAMPLE, XML_EXAMPLE
@@ -37,6 +38,7 @@ from service.http.answers import (
     ZIP,
     Later,
     json_bytes,
+    readable_answer,
     require_acceptable,
     require_body,
 )
@@ -62,12 +64,15 @@ __all__ = [
     "EXPORTS",
     "IMPORTS",
     "LARGE_IMPORTS",
+    "REQUESTS",
     "draw",
     "drawings_router",
     "export",
     "exports_router",
     "imports_router",
     "read",
+    "requests_router",
+    "rewrite",
 ]
 
 
@@ -89,6 +94,7 @@ _UNKNOWN: Final = frozenset({"", "application/octet-stream"})
 IMPORTS: Final = "/v1/imports"
 EXPORTS: Final = "/v1/exports"
 DRAWINGS: Final = "/v1/drawings"
+REQUESTS: Final = "/v1/requests"
 
 _ABOUT_IMPORTS: Final = f"""\
 Read components and assembled tools from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x,
@@ -439,3 +445,95 @@ def _drawn(assessor: Assessor, document: Any, picture: PictureName, *, bent: boo
     report, derived = assessor.assess_derived(request)
     fields = RequestFields.of(document, request, assessor.catalogue.definitions)
     return picture_or_words(picture, report, derived, bent=bent, fields=fields).encode()
+
+
+_ABOUT_REQUESTS: Final = """\
+Read a check request in JSON, or in YAML with its short form, and return its full form in JSON or YAML. Nothing is
+judged.
+
+It is read as a check reads it, and faults have the same places. A length in JSON that is text with a unit stays as it
+is; in YAML quantities become numbers. Comments are lost.
+"""
+
+
+class RequestQuery(BaseModel):
+    """The query parameters."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    form: Literal["full", "draft", "plain"] = Field(
+        "full",
+        description="full: the full form of a valid request; draft: the same of a request that may still have faults;"
+        " plain: the values as written, of a request to any route.",
+        examples=["draft"],
+    )
+
+
+def requests_router() -> APIRouter:
+    """The router."""
+    router = APIRouter(tags=["checks"])
+    requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
+    schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
+    shown = EXAMPLES[EXTENDED]
+    full = {
+        "schema": schema,
+        "examples": {EXTENDED: {"summary": shown.summary, "value": Later(lambda: _compact(shown.request).decode())}},
+    }
+    known: dict[int | str, dict[str, Any]] = {
+        200: {"content": {JSON: full, YAML: copy.deepcopy(full)}},
+        **responses(
+            "malformed-json",
+            "malformed-document",
+            "malformed-gzip",
+            "not-acceptable",
+            "body-too-large",
+            "unsupported-media-type",
+            "invalid-request",
+            "internal-fault",
+            "too-busy",
+            "took-too-long",
+        ),
+    }
+
+    @router.post(
+        REQUESTS,
+        operation_id="read_request",
+        summary="Read a request",
+        description=_ABOUT_REQUESTS,
+        response_class=Response,
+        response_description="The request was read.",
+        responses=known,
+        openapi_extra=request_bodies(schema, requests, (JSON, YAML)),
+    )
+    async def read_request(request: Request, asked: Annotated[RequestQuery, Query()]) -> Response:
+        chosen = require_acceptable(request, (JSON, YAML))
+        sent, body = await sent_body(request, (JSON, YAML))
+        task = Task(REQUESTS, body, (chosen, asked.form), sent)
+        made = await HeavyWork.of(request).answer(
+            request, task, lambda: rewrite(task), len(body), uncounted=YAML in (sent, chosen)
+        )
+        return json_bytes(made.content) if chosen == JSON else readable_answer(made.content, YAML)
+
+    return router
+
+
+def _compact(value: Any) -> bytes:
+    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":")).encode()
+
+
+def rewrite(task: Task) -> Made:
+    """A request in the notation that is wanted; the options are its media type, and the form."""
+    wanted, form = task.options
+    value = parse_json(task.body) if task.sent == JSON else read_yaml(task.body)
+    if form != "plain" and task.sent == YAML:
+        with faults_placed(task):
+            value = full_form(value, draft=form == "draft")
+    if form == "full":
+        with faults_placed(task):
+            parse_request(value)
+    try:
+        # a draft may hold what no text can: an infinite number, half a surrogate pair
+        text = _compact(value)
+    except ValueError:
+        raise NotYAMLError("a number is too large for a double, or a text holds half of a surrogate pair") from None
+    return Made(text if wanted == JSON else written_yaml(value))

@@ -7,7 +7,7 @@ from datetime import date
 
 from rules.assessor import Assessor
 from rules.gate.profile import STRICT
-from service.http.documents import DRAWINGS, EXPORTS, IMPORTS, draw, export, read
+from service.http.documents import DRAWINGS, EXPORTS, IMPORTS, REQUESTS, draw, export, read, rewrite
 from service.http.posted import Judging, Made, Task
 from service.http.problem_answers import ANSWERED, as_problem
 from service.http.questions import POSTED
@@ -27,6 +27,7 @@ def answering(
         IMPORTS: read,
         EXPORTS: lambda task: export(exporter, task),
         DRAWINGS: lambda task: draw(assessor, task),
+        REQUESTS: rewrite,
     }
 
     def answer(task: Task) -> Made:

@@ -10,6 +10,7 @@ const ORDER = ["problem", "fail", "review", "pass"];
 /** Set up the view. */
 export async function createView(element) {
   await createQuestionView(element, {
+    yaml: "draft",
     examples: "audits",
     button: "Audit",
     label: "Library: one check request a line, or a document with stacks",

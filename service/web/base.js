@@ -49,6 +49,52 @@ export async function get(path) {
   return JSON.parse((await send(path)).text);
 }
 
+// --- Requests in YAML, which the service turns into JSON and back -------------------------------------
+
+export const YAML = "application/yaml";
+// From any page, whatever its depth.
+const REQUESTS = new URL("../v1/requests", import.meta.url).href;
+
+/** Whether a text is no JSON but may be YAML: a request in JSON begins with a bracket. */
+export function looksLikeYaml(text) {
+  return /\S/.test(text) && !/^\s*[[{]/.test(text);
+}
+
+/** The JSON of a request in YAML: as a `draft` of a check in its full form, or its `plain` values. */
+export async function jsonOfYaml(text, form) {
+  const { text: found } = await send(`${REQUESTS}?form=${form}`, { method: "POST", body: text, type: YAML });
+  return JSON.stringify(JSON.parse(found), null, INDENT);
+}
+
+/** The YAML of a request in JSON. */
+export async function yamlOfJson(text) {
+  return (await send(`${REQUESTS}?form=plain`, { method: "POST", body: text, accept: `${YAML}, application/problem+json` })).text;
+}
+
+/** The text of a file; of one in YAML its JSON. */
+export async function textOfFile(file, form) {
+  const text = await file.text();
+  return isYamlFile(file) ? jsonOfYaml(text, form) : text;
+}
+
+/** Whether a file is in YAML, by its name. */
+export const isYamlFile = (file) => /\.ya?ml$/i.test(file.name);
+
+/** Hear of YAML that was pasted into a text area for JSON: `taken(json)` gets it, `refused(problem)` why it cannot be read. */
+export function takePastedYaml(area, form, taken, refused) {
+  area.addEventListener("input", async (event) => {
+    const text = area.value;
+    if (event.inputType !== "insertFromPaste" || !looksLikeYaml(text)) return;
+    try {
+      const json = await jsonOfYaml(text, form);
+      if (area.value === text) taken(json);
+    } catch (error) {
+      if (!(error instanceof Problem)) throw error;
+      if (area.value === text) refused(error);
+    }
+  });
+}
+
 function problemOf(response, text) {
   try {
     const parsed = JSON.parse(text);
@@ -728,11 +774,15 @@ export function createEditor(area, shown = null) {
     },
     /** Select the value at a pointer, or its nearest parent. */
     goToPointer(pointer) {
-      const { key, value } = nearestPlace(placesOf(area.value), pointer);
-      const open = "{[".includes(area.value[value[0]]);
-      select((key ?? value)[0], open ? value[0] + 1 : value[1]);
+      select(...rangeOfPointer(area.value, pointer));
     },
   };
+}
+
+/** Where the value at a pointer, or its nearest parent, begins and ends in a text; of a container its beginning. */
+export function rangeOfPointer(text, pointer) {
+  const { key, value } = nearestPlace(placesOf(text), pointer);
+  return [(key ?? value)[0], "{[".includes(text[value[0]]) ? value[0] + 1 : value[1]];
 }
 
 /** Line and column of an offset, both from 1. */
@@ -742,7 +792,7 @@ export function lineAndColumn(text, offset) {
 }
 
 /** The offset of a line and column; a character may take two UTF-16 units. */
-function offsetOf(text, line, column) {
+export function offsetOf(text, line, column) {
   const lines = text.split("\n");
   const above = lines.slice(0, line - 1).reduce((sum, one) => sum + one.length + 1, 0);
   return above + [...(lines[line - 1] ?? "")].slice(0, column - 1).join("").length;

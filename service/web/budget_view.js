@@ -13,6 +13,7 @@ export async function createView(element) {
   let timer = 0;
   let moving = false;
   const view = await createQuestionView(element, {
+    yaml: "draft",
     examples: "budgets",
     button: "Compute",
     label: "Request, JSON",

@@ -1,6 +1,8 @@
 // The view that turns a shop's readings into its own assumed values.
 import { createAnswerBox } from "./answer_box.js";
-import { amount, count, createEditor, fill, get, make, openPage, percent, placeWords, Problem, SIGNS, table } from "./base.js";
+import {
+  amount, count, createEditor, fill, get, make, openPage, percent, placeWords, Problem, SIGNS, table, takePastedYaml, textOfFile,
+} from "./base.js";
 import { list } from "./reading_report.js";
 
 /** Set up the view. */
@@ -24,6 +26,13 @@ export function createCalibrationView(element) {
     find("example").value = "";
   }
 
+  /** Show why a file or a pasted text cannot be read. */
+  function refuse(error) {
+    return answer.ask(() => {
+      throw error;
+    });
+  }
+
   find("form").addEventListener("submit", (event) => {
     event.preventDefault();
     answer.ask(bodyText);
@@ -32,10 +41,15 @@ export function createCalibrationView(element) {
   find("file").addEventListener("change", async (event) => {
     const [file] = event.target.files;
     if (!file) return;
-    editor.text = await file.text();
     own();
-    answer.ask(bodyText);
+    try {
+      editor.text = await textOfFile(file, "plain");
+    } catch (error) {
+      return refuse(error);
+    }
+    return answer.ask(bodyText);
   });
+  takePastedYaml(find("json"), "plain", (json) => (editor.text = json), refuse);
   find("print").addEventListener("click", () => openPage("v1/calibrations", editor.text, find("print-note")));
   find("example").addEventListener("change", () => {
     const chosen = examples.find((one) => one.name === find("example").value);

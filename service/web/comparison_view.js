@@ -1,6 +1,7 @@
 // The view that compares any number of stacks for one operation and machine: those of an example, or under Check.
 import {
   createEditor, fill, get, goToFirst, lineAndColumn, make, markFields, NotJson, placesOf, post, Problem, showProblem,
+  takePastedYaml,
 } from "./base.js";
 import { showComparison } from "./comparison_report.js";
 
@@ -128,6 +129,12 @@ export function createComparisonView(element, checkedText) {
     const field = (words, input) => make("div", { class: "field wide" }, make("label", { for: input.id }, words), input);
     const box = make("fieldset", {}, make("legend", {}, `Stack ${letter(index)}`), field("Start from", choice), field("Name", name), field("Stack, JSON", area), cursor);
     find("alternatives").append(box);
+    const take = (json) => {
+      const value = JSON.parse(json);
+      // a whole request has its stack, a stack alone is one
+      area.value = JSON.stringify(value?.stack ?? value, null, 2);
+    };
+    takePastedYaml(area, "draft", take, (error) => showProblem(find("problem"), error.document));
     sides.push({ box, choice, name, editor: createEditor(area, cursor) });
     choice.value = from;
     choose(index);

@@ -1,5 +1,5 @@
 // One operation: what it does, its fields beside an example to send, programs that send it, its response.
-import { createEditor, fill, get, make, Problem, send, showProblem, table } from "./base.js";
+import { createEditor, fill, get, make, Problem, send, showProblem, table, takePastedYaml } from "./base.js";
 import { branches, programs, resolved, typeWords } from "./docs_contract.js";
 
 const MAX_SHOWN = 200_000;
@@ -321,6 +321,16 @@ function tryForm(operation, contract) {
   type.addEventListener("change", showType);
   example.addEventListener("change", fillBody);
   area.addEventListener("input", shownPrograms.show);
+  takePastedYaml(
+    area,
+    operation.body?.["application/yaml"] ? "draft" : "plain",
+    (json) => {
+      if (type.value !== "application/json") return;
+      editor.text = json;
+      shownPrograms.show();
+    },
+    (error) => type.value === "application/json" && showProblem(problem, error.document, null),
+  );
   if (operation.body) showType();
   return make(
     "form",

@@ -1,14 +1,15 @@
 // What a view of one route consists of: an example or a file, the request in JSON, buttons, and the answer beside it.
 import { createAnswerBox } from "./answer_box.js";
-import { createEditor, get, make, Problem } from "./base.js";
+import { createEditor, get, make, Problem, takePastedYaml, textOfFile } from "./base.js";
 
 /**
  * Fill a section with the view of a route and return its parts.
  *
  * `examples` is the list in the examples file; `button` names the action, `label` the text area. `answer` holds the
- * options of the answer box. `pieces` stand between the example and the text; `changed` hears each new text.
+ * options of the answer box. `pieces` stand between the example and the text; `changed` hears each new text. `yaml` is
+ * the form in which YAML becomes the request.
  */
-export async function createQuestionView(element, { examples, button, label, answer: options, pieces = [], changed = () => {} }) {
+export async function createQuestionView(element, { examples, button, label, answer: options, pieces = [], changed = () => {}, yaml = "plain" }) {
   const id = (part) => `${element.id}-${part}`;
   const known = (await get("static/examples.json"))[examples];
   const written = (one) => (typeof one.request === "string" ? one.request : JSON.stringify(one.request, null, 2));
@@ -17,7 +18,7 @@ export async function createQuestionView(element, { examples, button, label, ans
     make("option", { value: "" }, "Your own"),
   );
   const area = make("textarea", { id: id("json"), "data-request": true, rows: "20", spellcheck: "false", autocapitalize: "off", autocomplete: "off", wrap: "off", oninput: own });
-  const file = make("input", { type: "file", multiple: true, accept: ".json,.ndjson,.jsonl", onchange: () => open(file.files) });
+  const file = make("input", { type: "file", multiple: true, accept: ".json,.ndjson,.jsonl,.yaml,.yml", onchange: () => open(file.files) });
   const cursor = make("p", { class: "note" });
   const form = make("form", { class: "ask", novalidate: true, onsubmit: (event) => { event.preventDefault(); ask(); } },
     make("div", { class: "field wide" }, make("label", { for: choice.id }, "Start from"), choice),
@@ -64,10 +65,21 @@ export async function createQuestionView(element, { examples, button, label, ans
   /** One file as it is; several are the stacks of one batch. */
   async function open(files) {
     if (!files.length) return;
-    const texts = await Promise.all([...files].map((one) => one.text()));
-    show(texts.length === 1 ? texts[0] : `{"stacks": [${texts.join(",\n")}]}`);
     choice.value = "";
-    await ask();
+    try {
+      const texts = await Promise.all([...files].map((one) => textOfFile(one, yaml)));
+      show(texts.length === 1 ? texts[0] : `{"stacks": [${texts.join(",\n")}]}`);
+    } catch (error) {
+      return refuse(error);
+    }
+    return ask();
+  }
+
+  /** Show why a file or a pasted text cannot be read. */
+  function refuse(error) {
+    return answer.ask(() => {
+      throw error;
+    });
   }
 
   form.addEventListener("dragover", (event) => event.preventDefault());
@@ -76,6 +88,7 @@ export async function createQuestionView(element, { examples, button, label, ans
     event.preventDefault();
     open(event.dataTransfer.files);
   });
+  takePastedYaml(area, yaml, show, refuse);
   choose();
   return { ask, editor, answer, own };
 }

@@ -1,5 +1,5 @@
 // The page that tries a rule on a stack.
-import { createEditor, createTokenField, fill, get, make, post, Problem, showProblem, table, terms } from "./base.js";
+import { createEditor, createTokenField, fill, get, make, post, Problem, showProblem, table, takePastedYaml, terms, textOfFile } from "./base.js";
 
 const part = (id) => document.getElementById(id);
 
@@ -43,6 +43,19 @@ function choose() {
   const { request } = examples.find((one) => one.name === part("example").value);
   editor.text = JSON.stringify(request, null, 2);
   explain();
+}
+
+function take(text) {
+  editor.text = text;
+  return explain();
+}
+
+async function open(file) {
+  try {
+    await take(await textOfFile(file, "draft"));
+  } catch (error) {
+    show(error);
+  }
 }
 
 /** The text of the request with the code of the rule; a fault of the JSON keeps its line for the service to report. */
@@ -146,6 +159,14 @@ part("ask").addEventListener("submit", (event) => {
   explain();
 });
 part("rule").addEventListener("change", explain);
+part("file").addEventListener("change", (event) => event.target.files[0] && open(event.target.files[0]));
+part("ask").addEventListener("dragover", (event) => event.preventDefault());
+part("ask").addEventListener("drop", (event) => {
+  if (!event.dataTransfer.files.length) return;
+  event.preventDefault();
+  open(event.dataTransfer.files[0]);
+});
+takePastedYaml(part("request"), "draft", take, show);
 part("example").addEventListener("change", choose);
 createTokenField(part("token"), () => (examples.length ? explain() : start()));
 start();

@@ -1,7 +1,7 @@
 // The start page: its views and the access token field.
 import {
-  createEditor, createPicture, createTokenField, fill, get, jsonFault, make, NO_RESPONSE, openPage, placeWords, Problem, send,
-  showProblem, showUnits, valueAt, withoutValue, withValue,
+  createEditor, createPicture, createTokenField, fill, get, isYamlFile, jsonFault, jsonOfYaml, looksLikeYaml, make, NO_RESPONSE,
+  openPage, placeWords, Problem, send, showProblem, showUnits, valueAt, withoutValue, withValue, YAML, yamlOfJson,
 } from "./base.js";
 import { createBuilder, createDimensions, createFields, createLists, partsOf } from "./builder.js";
 import { headline, outcome, showAnswer, showDetails, showFigures, showFindings } from "./report_view.js";
@@ -36,7 +36,14 @@ const EMPTY = { stack: { components: [] }, policy: { unstated: "typical" } };
 /** Set up the view. Returns the editor's text and functions to start and to repeat the check. */
 function createCheckView(element) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
-  const editor = createEditor(find("json"), find("cursor"));
+  const editor = createSecondView({
+    area: find("json"),
+    cursor: find("cursor"),
+    about: find("about"),
+    label: find("notation"),
+    switches: element.querySelectorAll('[name="notation"]'),
+    edited,
+  });
   const lists = createLists(() => builder.show(request(), report));
   const quick = createQuickForm(find("quick"), set, more);
   const builder = createBuilder(find("builder"), { set, replace, lists, more });
@@ -57,7 +64,7 @@ function createCheckView(element) {
 
   // --- the request ---------------------------------------------------------------------------------------------
 
-  /** The request in the editor; undefined while it is not JSON. */
+  /** The request; undefined while it cannot be read. */
   function request() {
     try {
       return JSON.parse(editor.text);
@@ -67,6 +74,8 @@ function createCheckView(element) {
   }
 
   function set(pointer, value) {
+    if (editor.unread) return readTyped().then(() => set(pointer, value));
+    if (editor.problem) return soon();
     // A runout limit without its value is no limit.
     const gone = pointer.endsWith("/runout/tir_um") ? pointer.slice(0, pointer.lastIndexOf("/")) : pointer;
     const now = request();
@@ -81,7 +90,18 @@ function createCheckView(element) {
       text = withValue(text, pointer, value);
     }
     editor.text = text;
-    edited();
+    return edited();
+  }
+
+  /** Read what was typed in YAML, and show it. */
+  async function readTyped() {
+    if (!editor.unread) return;
+    await editor.read();
+    own = editor.text;
+    const now = request();
+    if (now === undefined) return;
+    builder.show(now, report);
+    quick.show(now);
   }
 
   function replace(made) {
@@ -116,6 +136,11 @@ function createCheckView(element) {
 
   function load(text) {
     editor.text = text;
+    return show();
+  }
+
+  async function show() {
+    await readTyped();
     report = null;
     const now = request();
     builder.show(now, report);
@@ -161,6 +186,8 @@ function createCheckView(element) {
   }
 
   async function checkOnce({ byUser }) {
+    await readTyped();
+    if (editor.problem) return refuse(editor.problem, byUser);
     const body = editor.text;
     keep(body);
     const fault = jsonFault(body);
@@ -175,7 +202,8 @@ function createCheckView(element) {
       await drawAll(body);
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
-      if (body === editor.text) refuse(error.document, byUser);
+      const placed = await editor.placed(error.document);
+      if (body === editor.text) refuse(placed, byUser);
     }
     return undefined;
   }
@@ -198,13 +226,15 @@ function createCheckView(element) {
     const now = request();
     const faults = (problem.errors ?? []).map((one) => ({ ...one, key: one.at?.[0] ?? "", detail: asSentence(one.detail) }));
     quick.mark(builder.mark(faults));
-    const told = faults.map((one) => ({ ...one, place: one.line ? null : placeWords(one.key, now) }));
+    // A fault of a value has a place in the form; one of the text itself has a line only.
+    const told = faults.map((one) => (one.line && !one.at?.length ? { ...one, place: null } : { ...one, line: null, place: placeWords(one.key, now) }));
     find("empty").hidden = find("waiting").hidden = true;
     for (const one of ["verdict", "report"]) find(one).classList.toggle("stale", report !== null);
     find("stale").hidden = report === null;
     const [first] = told;
-    const byLine = first?.line ? `Line ${first.line}, column ${first.column}: ${first.detail}` : "";
-    announce(`✕ ${problem.title}${first ? `: ${byLine || first.place}` : ""}`);
+    const [{ line, column, detail } = {}] = faults;
+    const byLine = line ? `Line ${line}, column ${column}: ${detail}` : "";
+    announce(`✕ ${problem.title}${first ? `: ${first.place ?? byLine}` : ""}`);
     markText(byLine);
     showProblem(find("problem"), { ...problem, errors: told }, places);
     if (byUser && told.length) goTo(told[0]);
@@ -214,8 +244,7 @@ function createCheckView(element) {
   function markText(words) {
     find("json-fault").hidden = words === "";
     find("json-fault").textContent = words;
-    if (words) find("json").setAttribute("aria-invalid", "true");
-    else find("json").removeAttribute("aria-invalid");
+    editor.mark(words);
   }
 
   function goTo(fault) {
@@ -294,8 +323,10 @@ function createCheckView(element) {
 
   async function open(file) {
     find("example").value = "";
-    await load(await file.text());
-    if (jsonFault(editor.text)) find("json-box").open = true;
+    const text = await file.text();
+    editor.take(text, isYamlFile(file) || (looksLikeYaml(text) && !/\.json$/i.test(file.name)));
+    await show();
+    if (editor.problem || jsonFault(editor.text)) find("json-box").open = true;
   }
 
   async function switchUnits() {
@@ -333,13 +364,18 @@ function createCheckView(element) {
   }
 
   find("example").addEventListener("change", choose);
-  find("json").addEventListener("input", edited);
-  find("json").addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) check({ byUser: true });
-  });
+  // Before the editor makes it a line.
+  const submit = (event) => {
+    if (event.key !== "Enter" || !(event.ctrlKey || event.metaKey)) return;
+    event.preventDefault();
+    event.stopPropagation();
+    check({ byUser: true });
+  };
+  find("json-box").addEventListener("keydown", submit, { capture: true });
+  find("json-box").addEventListener("toggle", () => editor.improve());
   element.addEventListener("keydown", (event) => {
     // In a text field the browser's own undo applies.
-    if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea")) return;
+    if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea, .text-editor")) return;
     const wanted = { z: event.shiftKey ? 1 : -1, y: 1 }[event.key.toLowerCase()];
     if (!wanted) return;
     event.preventDefault();
@@ -355,7 +391,10 @@ function createCheckView(element) {
   find("redo").addEventListener("click", () => step(1));
   find("share").addEventListener("click", share);
   find("units").addEventListener("change", switchUnits);
-  find("save-request").addEventListener("click", () => save(editor.text, `${fileName()}.json`, "application/json"));
+  find("save-request").addEventListener("click", () => {
+    const { text, notation } = editor.shown;
+    save(text, `${fileName()}.${notation}`, notation === "yaml" ? YAML : "application/json");
+  });
   find("save-report").addEventListener("click", () => report && save(JSON.stringify(report, null, 2), `${fileName()}-report.json`, "application/json"));
   find("file").addEventListener("change", (event) => event.target.files[0] && open(event.target.files[0]));
   element.addEventListener("dragover", (event) => {
@@ -393,7 +432,7 @@ function createCheckView(element) {
       find("example").value = "";
       await load(text);
     } catch {
-      load(JSON.stringify(EMPTY, null, 2));
+      await load(JSON.stringify(EMPTY, null, 2));
       refuse({ title: "This link cannot be read", detail: "It was cut off or changed. Ask for the link again, or start a new stack." }, false);
     }
     return true;
@@ -414,6 +453,194 @@ function createCheckView(element) {
       if (!(await fromAddress())) await choose();
     },
   };
+}
+
+// --- The request as text beside the builder: JSON, or YAML that the service reads and writes ----------
+
+/**
+ * The second view on a text area. Its `text` is the request in JSON, whichever notation is shown.
+ *
+ * `switches` are the radio buttons of the notations, `label` the label of the text, whose last child names the one shown;
+ * `cursor` and `about` show where the cursor is and what stands there; `edited()` is called when somebody typed.
+ */
+function createSecondView({ area, cursor, about, switches, label, edited }) {
+  let editor = createEditor(area, cursor);
+  let improved = null;
+  let notation = "json";
+  // Of the YAML that is shown: the request in it, whether it has been read since it was typed, and why it cannot be.
+  let json = "";
+  let read = true;
+  let problem = null;
+  let lines = new Map();
+  let turn = 0;
+
+  function name(wanted) {
+    notation = wanted;
+    label.lastElementChild.textContent = wanted === "json" ? "JSON" : "YAML";
+    editor.notate?.(wanted);
+    for (const one of switches) one.checked = one.value === wanted;
+    lines = new Map();
+  }
+
+  function showJson(text) {
+    turn += 1;
+    problem = null;
+    read = true;
+    name("json");
+    editor.text = text;
+  }
+
+  /** Show the request in YAML; what cannot be written so stays JSON. */
+  async function showYaml(text) {
+    turn += 1;
+    const mine = turn;
+    json = text;
+    problem = null;
+    read = true;
+    try {
+      const written = await yamlOfJson(text);
+      if (mine !== turn) return;
+      name("yaml");
+      editor.text = written;
+    } catch (error) {
+      if (!(error instanceof Problem)) throw error;
+      if (mine === turn) showJson(text);
+    }
+  }
+
+  /** Take over a YAML as it was written, with its comments. */
+  function takeYaml(text) {
+    turn += 1;
+    json = "";
+    problem = null;
+    read = false;
+    name("yaml");
+    editor.text = text;
+  }
+
+  function typed({ pasted }) {
+    turn += 1;
+    if (pasted && notation === "json" && looksLikeYaml(editor.text)) takeYaml(editor.text);
+    else if (pasted && notation === "yaml" && jsonFault(editor.text) === null) showJson(editor.text);
+    else if (notation === "yaml") read = false;
+    edited();
+  }
+
+  area.addEventListener("input", (event) => typed({ pasted: event.inputType === "insertFromPaste" }));
+  for (const one of switches) {
+    one.addEventListener("change", async () => {
+      if (one.value === notation) return;
+      if (one.value === "yaml") await showYaml(editor.text);
+      else {
+        await view.read();
+        // What cannot be read stays, for somebody to mend.
+        if (problem) name("yaml");
+        else showJson(json);
+      }
+      if (notation !== one.value) edited();
+    });
+  }
+
+  /** Put the editor that completes names in place of the text area, once it is loaded. */
+  async function improve() {
+    const { createTextEditor } = await import("./text_editor.js");
+    const made = await createTextEditor(area, {
+      label: () => label.textContent,
+      typed,
+      told(line, column, known) {
+        cursor.textContent = `Line ${line}, column ${column}`;
+        about.textContent = known ? [`${known.name}:`, known.description, known.type && `(${known.type})`].filter(Boolean).join(" ") : "";
+      },
+    });
+    editor = made;
+    editor.notate(notation);
+    label.removeAttribute("for");
+    label.addEventListener("click", () => editor.focus());
+    if (area.hasAttribute("aria-invalid")) editor.mark("faulty");
+  }
+
+  const view = {
+    /** Load the editor that completes names; without a network the text area stays. */
+    improve() {
+      improved ??= improve().catch((error) => {
+        improved = null;
+        if (!(error instanceof Problem || error instanceof TypeError)) throw error;
+      });
+    },
+    /** Mark the text as faulty; no words for a text that can be read. */
+    mark(words) {
+      if (words) area.setAttribute("aria-invalid", "true");
+      else area.removeAttribute("aria-invalid");
+      editor.mark?.(words);
+    },
+    /** The request in JSON; empty while the YAML of a file cannot be read. */
+    get text() {
+      return notation === "json" ? editor.text : json;
+    },
+    set text(value) {
+      if (notation === "json") editor.text = value;
+      else showYaml(value);
+    },
+    /** The text as it is shown. */
+    get shown() {
+      return { text: editor.text, notation };
+    },
+    /** Whether YAML was typed that has not been read. */
+    get unread() {
+      return !read;
+    },
+    /** Why the YAML cannot be read; null if it can. */
+    get problem() {
+      return problem;
+    },
+    /** Read the YAML that is shown; its faults beyond its syntax are left to the check. */
+    async read() {
+      if (read) return;
+      const mine = turn;
+      try {
+        const found = await jsonOfYaml(editor.text, "draft");
+        if (mine === turn) [json, problem, read] = [found, null, true];
+      } catch (error) {
+        if (!(error instanceof Problem)) throw error;
+        if (mine === turn) [problem, read] = [unreadable(error.document), true];
+      }
+    },
+    /** Show a text of a file or a link, in its own notation. */
+    take(text, isYaml) {
+      if (isYaml) takeYaml(text);
+      else showJson(text);
+    },
+    /** The problem of a check with the lines of the YAML that is shown. */
+    async placed(given) {
+      lines = new Map();
+      if (notation === "json" || !given.errors?.length) return given;
+      try {
+        await send("v1/requests", { method: "POST", body: editor.text, type: YAML });
+        return given;
+      } catch (error) {
+        if (!(error instanceof Problem)) throw error;
+        const { errors } = error.document;
+        for (const one of errors ?? []) if (one.at?.length && one.line) lines.set(one.at[0], one);
+        return errors ? error.document : given;
+      }
+    },
+    /** The line of the fault at a pointer in the YAML that is shown. */
+    lineOf: (pointer) => lines.get(pointer),
+    goTo: (line, column) => editor.goTo(line, column),
+    /** Go to the value at a pointer: in YAML where it has a fault, else in JSON. */
+    goToPointer(pointer) {
+      const place = lines.get(pointer);
+      if (notation === "yaml" && place) return editor.goTo(place.line, place.column);
+      if (notation === "yaml") showJson(json);
+      return editor.goToPointer(pointer);
+    },
+  };
+  return view;
+}
+
+/** A problem of the text itself, told once: by its place. */
+function unreadable(problem) {
+  return problem.errors?.some((one) => one.line) ? { ...problem, title: "The YAML cannot be read", detail: "" } : problem;
 }
 
 // --- A form for the values of operation, machine and policy that users change most -------------------

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
+from tests.browser.second_view import SecondView
 from tests.support.operations import drop
 
 OpenPage = Callable[..., Page]
@@ -18,23 +19,14 @@ def verdict(page: Page) -> Locator:
     return page.locator("#check .verdict-word")
 
 
-def editor(page: Page) -> Locator:
-    """The request as JSON, which is shown on demand."""
-    box = page.locator('#check [data-part="json-box"]')
-    if box.get_attribute("open") is None:
-        box.locator("summary").click()
-    return page.get_by_label("Request, JSON")
+def editor(page: Page) -> SecondView:
+    """The request as text, which is shown on demand."""
+    return SecondView(page)
 
 
 def charts(page: Page) -> Locator:
     page.locator("#check summary", has_text="Charts").click()
     return page.locator('#check [data-part="chart"]')
-
-
-def chosen_text(page: Page) -> str:
-    """What is selected in the editor."""
-    text: str = editor(page).evaluate("area => area.value.slice(area.selectionStart, area.selectionEnd)")
-    return text
 
 
 @pytest.fixture
@@ -79,20 +71,20 @@ def test_a_changed_value_changes_the_verdict(page: Page, label: str, value: str,
     field.fill(value)
     expect(verdict(page)).to_contain_text("Fail")
     expect(page.locator("#check .finding.error")).to_contain_text(code)
-    assert value.replace('"', "") in editor(page).input_value()
+    assert value.replace('"', "") in editor(page).text()
     field.fill(before)
     expect(verdict(page)).to_contain_text("Pass")
 
 
 def test_an_emptied_field_is_not_stated(page: Page) -> None:
     """The member leaves the JSON, the rest stays as it was written."""
-    text = editor(page).input_value()
+    text = editor(page).text()
     page.get_by_label("Balance grade").select_option("")
     expect(page.locator("#check .figures").last).to_contain_text("no grade required")
     told = json.loads(text)
     drop(told["operations"][0], "balance_grade")
-    assert json.loads(editor(page).input_value()) == told
-    assert editor(page).input_value().count("\n") == text.count("\n") - 1
+    assert json.loads(editor(page).text()) == told
+    assert editor(page).text().count("\n") == text.count("\n") - 1
 
 
 def test_a_field_that_was_not_stated_is_added(page: Page) -> None:
@@ -101,7 +93,7 @@ def test_a_field_that_was_not_stated_is_added(page: Page) -> None:
     expect(page.get_by_label("Runout limit µm")).to_have_value("")
     page.get_by_label("Runout limit µm").fill("7,5")
     expect(page.locator("#check .figures.lead")).to_contain_text("limit 7.5 µm")
-    assert json.loads(editor(page).input_value())["operations"] == [{"id": "10", "limits": {"runout": {"tir_um": 7.5}}}]
+    assert json.loads(editor(page).text())["operations"] == [{"id": "10", "limits": {"runout": {"tir_um": 7.5}}}]
 
 
 def test_bad_json_points_to_its_line_and_column(page: Page) -> None:
@@ -110,12 +102,12 @@ def test_bad_json_points_to_its_line_and_column(page: Page) -> None:
     problem = page.locator('#check [data-part="problem"]')
     expect(problem).to_contain_text("line 2, column 19")
     expect(problem).to_contain_text("Remove the comma before }.")
-    expect(editor(page)).to_have_attribute("aria-invalid", "true")
+    expect(editor(page).box()).to_have_attribute("aria-invalid", "true")
     expect(page.locator("#check .stale .verdict-word")).to_contain_text("Pass")
     page.get_by_role("button", name="Check", exact=True).click()
-    expect(editor(page)).to_be_focused()
+    expect(editor(page).box()).to_be_focused()
     expect(page.locator('#check [data-part="cursor"]')).to_have_text("Line 2, column 19")
-    assert editor(page).evaluate("area => area.value.slice(area.selectionStart)") == "}"
+    assert editor(page).rest() == "}"
 
 
 def test_a_broken_contract_leads_to_its_fields_and_into_the_text(page: Page) -> None:
@@ -126,7 +118,7 @@ def test_a_broken_contract_leads_to_its_fields_and_into_the_text(page: Page) -> 
     )
     problem = page.locator('#check [data-part="problem"]')
     problem.get_by_role("button", name="Operation, spindel").click()
-    assert chosen_text(page) == '"spindel": 9'
+    assert editor(page).chosen() == '"spindel": 9'
     expect(problem).not_to_contain_text("/operations")
     problem.get_by_role("button", name="a, teeth").click()
     teeth = page.get_by_role("group", name="Milling cutter a").get_by_label("Teeth")
@@ -138,7 +130,7 @@ def test_equal_keys_lead_to_their_object(page: Page) -> None:
     """What only the strict reader refuses is shown, too."""
     editor(page).fill('{"stack": {"id": "a", "id": "b"}}')
     page.locator("#check .problem").get_by_role("button", name="Stack").click()
-    assert chosen_text(page) == '"stack": {'
+    assert editor(page).chosen() == '"stack": {'
 
 
 def test_findings_lead_to_their_place_and_tell_why(page: Page) -> None:
@@ -194,7 +186,7 @@ def test_a_file_is_checked(page: Page) -> None:
     told = {"name": "own.json", "mimeType": "application/json", "buffer": b'{"stack": {"id": "OWN", "components": []}}'}
     page.get_by_label("Open or drop a file").set_input_files(told)  # type: ignore[arg-type]
     expect(page.locator('#check [data-part="empty"]')).to_be_visible()
-    assert "OWN" in editor(page).input_value()
+    assert "OWN" in editor(page).text()
 
 
 @pytest.mark.parametrize("picture", ["Runout budget", "Runout distribution", "Runout along the axis", "Speed limits"])
@@ -229,7 +221,7 @@ def test_a_token_is_asked_for_and_sent(open_page: OpenPage) -> None:
     field.fill("lathe")
     field.press("Enter")
     expect(verdict(page)).to_contain_text("Pass")
-    assert '"spindle_speed_rpm": 9001' in editor(page).input_value()
+    assert '"spindle_speed_rpm": 9001' in editor(page).text()
     assert sent[0] is None
     assert sent[-1] == "Bearer lathe"
     assert page.evaluate("JSON.stringify([localStorage, sessionStorage, document.cookie])") == '[{},{},""]'

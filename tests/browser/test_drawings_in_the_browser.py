@@ -12,6 +12,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.second_view import SecondView
+
 OpenPage = Callable[..., Page]
 
 
@@ -87,7 +89,7 @@ def test_what_is_assumed_is_stated_in_the_drawing_and_inches_are_shown(page: Pag
     parts[2]["with"] = {"cutting_diameter_mm": 12}  # type: ignore[assignment]
     page.get_by_text("The same as JSON").click()
     built = {"stack": {"components": parts}, "policy": {"unstated": "typical"}}
-    page.get_by_label("Request, JSON").fill(json.dumps(built))
+    SecondView(page).fill(json.dumps(built))
     expect(dimension(page, "C grip (40)")).to_be_visible(timeout=60_000)
     page.get_by_label("Units").select_option("inch")
     dimension(page, "C grip (1.5748)").click()

@@ -12,6 +12,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from rules.rulebook.loader import base_request
 from service.examples import BUILD_EXAMPLES, CALIBRATION_EXAMPLES, READING_EXAMPLES
+from tests.browser.second_view import SecondView
 
 OpenPage = Callable[..., Page]
 
@@ -27,8 +28,7 @@ def show_check(page: Page) -> None:
 
 def show_problem(page: Page) -> None:
     expect(page.locator("#check .verdict-word")).to_be_visible()
-    page.get_by_text("The same as JSON").click()
-    page.get_by_label("Request, JSON").fill("{")
+    SecondView(page).fill("{")
     expect(page.locator("#check .problem")).to_be_visible()
 
 
@@ -44,6 +44,15 @@ def build_stack(page: Page) -> None:
     expect(page.get_by_label("Density").first).to_be_visible()
     page.get_by_label("Add a part").click()
     expect(page.locator(".suggestions [role=option]:visible").first).to_be_visible()
+
+
+def complete_names(page: Page) -> None:
+    view = SecondView(page)
+    view.show("YAML")
+    view.fill("stack:\n- kind: cutter\n  ")
+    page.keyboard.press("Control+End")
+    page.keyboard.type("te")
+    expect(page.get_by_role("option", name="teeth")).to_be_visible()
 
 
 def show_fault(page: Page) -> None:
@@ -140,6 +149,7 @@ STATES = [
     pytest.param("/", show_problem, id="problem"),
     pytest.param("/", build_stack, id="builder"),
     pytest.param("/", show_fault, id="fault"),
+    pytest.param("/", complete_names, id="completion"),
     pytest.param("/#reading", judge_reading, id="reading"),
     pytest.param("/#build", follow_build, id="build"),
     pytest.param("/#build", build_problem, id="build problem"),
@@ -217,6 +227,9 @@ def test_the_keyboard_alone_is_enough(open_page: OpenPage) -> None:
     expect(page.locator("#check .verdict-word")).to_contain_text("Fail")
     tab_to(page.get_by_text("The same as JSON"))
     press("Enter")
+    expect(page.locator("#check .text-editor")).to_be_visible()
+    # past the choice of the notation
+    press("Tab")
     press("Tab")
     editor = page.get_by_label("Request, JSON")
     expect(editor).to_be_focused()
@@ -277,6 +290,30 @@ def test_nobody_is_left_out_of_a_document(open_page: OpenPage, address: str, nam
         found = Axe().run(page)
         assert found.violations_count == 0, found.generate_report()
     assert asked == []
+
+
+_LIGHTNESS: Final = """() => {
+    const of = (colour) => colour.match(/[0-9.]+/g).slice(0, 3).reduce((sum, one) => sum + Number(one), 0) / 765;
+    const style = getComputedStyle(document.body);
+    return [of(style.backgroundColor), of(style.color)];
+}"""
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_a_document_follows_the_reader_and_prints_on_white(open_page: OpenPage, address: str, name: str) -> None:
+    """Light on dark where the reader wants that, dark on white on paper; drawings keep their white ground."""
+    path, body = DOCUMENTS[name]
+    page = open_page("about:blank")
+    options: dict[str, Any] = {"headers": {"Accept": "text/html"}}
+    answered = page.request.fetch(f"{address}/{path}", method="POST", data=body, **options) if body else None
+    page.set_content((answered or page.request.get(f"{address}/{path}", **options)).text())
+    for scheme in SCHEMES:
+        for media, dark in (("screen", scheme == "dark"), ("print", False)):
+            page.emulate_media(color_scheme=scheme, media=media)  # type: ignore[arg-type]
+            ground, ink = page.evaluate(_LIGHTNESS)
+            assert (ground < 0.2 < 0.8 < ink) if dark else (ground == 1.0 and ink < 0.2)
+            for frame in page.locator(".drawing svg > rect:first-of-type").all():
+                assert frame.get_attribute("fill") == "#ffffff"
 
 
 @pytest.mark.parametrize(

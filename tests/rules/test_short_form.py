@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from rules.schema.parsing import BadRequestError, parse_request
-from rules.schema.short_form import NotYAMLError, full_form, quantity_of, read_yaml
+from rules.schema.short_form import NotYAMLError, full_form, quantity_of, read_yaml, written_yaml
 
 _SHORT = b"""\
 stack:
@@ -107,3 +109,20 @@ def test_any_value_is_taken_or_left_to_the_contract(value: Any) -> None:
     """Nothing here ends in a fault of the program."""
     with pytest.raises(BadRequestError):
         parse_request(full_form(value))
+
+
+_TEXT = st.text(st.characters(exclude_categories=["Cs"])) | st.sampled_from(
+    ["1e5", "12:30", "1_000", "2031-06-30", "yes", "null", "~", "0x1F", "+1", ".5", "<<", "- a", "a: b", "\x85", ""]
+)
+_VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | _TEXT,
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(_TEXT, inner, max_size=4),
+    max_leaves=12,
+)
+
+
+@given(_VALUES)
+def test_what_is_written_reads_as_it_was(value: Any) -> None:
+    """Texts that look like numbers, dates or nothing stay texts."""
+    found = read_yaml(written_yaml(value))
+    assert (found, repr(found)) == (value, repr(value))

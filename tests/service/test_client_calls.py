@@ -190,6 +190,15 @@ def test_pictures_are_drawn(face: Face, client: Any, request_data: dict[str, Any
     assert face.call("drawing", request_data, "budget") == budget
 
 
+def test_requests_are_read_and_written(face: Face, request_data: dict[str, Any]) -> None:
+    """As a model that can be checked, and in YAML that reads as it."""
+    read = face.call("read_request", json.dumps(request_data), "application/json")
+    assert read == CheckRequest.model_validate(request_data)
+    assert face.call("read_request", face.call("request_in_yaml", request_data)) == read
+    short = face.call("read_request", "stack:\n- 'iso15488:32:12'\n")
+    assert short.stack.components[0].id == "collet"
+
+
 def test_a_problem_is_raised_with_its_places(face: Face, request_data: dict[str, Any]) -> None:
     """Kind, status and every part of it."""
     request_data["stack"]["components"][0]["mas_kg"] = 1
@@ -317,7 +326,7 @@ def test_everything_that_is_offered_can_be_asked_for() -> None:
         return httpx.Response(404)
 
     for name, arguments in {
-        **{name: [{}] for name in (*_POSTED, "export_tool", "drawing")},
+        **{name: [{}] for name in (*_POSTED, "export_tool", "drawing", "request_in_yaml")},
         **{name: ["x"] for name in ("rule", "coupling", "part", "import_components")},
         **{
             name: []

@@ -113,6 +113,45 @@ def test_a_brief_report_has_ten_lines_at_most(file: Path, width: str, capsys: An
         assert lines[2].startswith("  error ")
 
 
+_STACKS = str(DEMO / "stacks")
+_SHORT_GRIP = str(DEMO / "stacks" / "14-short-grip.json")
+
+
+@pytest.mark.parametrize("width", ["40", "60", "160"])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["rules", "lint", "--rulebooks", str(DEMO / "rulebooks"), "--date", "2100-01-01"],
+        ["rules", "test", "--coverage", "--rulebooks", str(DEMO / "rulebooks")],
+        ["rules", "explain", _SHORT_GRIP, "GRIP-010"],
+        ["rules", "explain", _SHORT_GRIP],
+        ["rules", "diff", "-", str(DEMO / "rulebooks"), _STACKS],
+        ["rules", "list"],
+        ["import", str(DEMO / "imports" / "holders.csv")],
+        ["audit", _STACKS],
+    ],
+    ids=lambda words: " ".join(word for word in words if "/" not in word),
+)
+def test_a_report_is_as_wide_as_asked(words: list[str], width: str, capsys: Any) -> None:
+    """Wrapped, with its columns; what one word takes may be wider."""
+    main([*words, "--width", width])
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 1
+    assert [one for one in lines if len(one) > int(width) and " " in one.strip()] == []
+
+
+@pytest.mark.parametrize(
+    "words", [["rules", "list"], ["rules", "explain", _SHORT_GRIP, "GRIP-010"], ["audit", _STACKS]]
+)
+def test_a_wider_report_has_fewer_lines(words: list[str], capsys: Any) -> None:
+    """The width is used."""
+    counted = []
+    for width in ("40", "160"):
+        main([*words, "--width", width])
+        counted.append(len(capsys.readouterr().out.splitlines()))
+    assert counted[0] > counted[1]
+
+
 def test_a_brief_report_says_what_to_measure_first(capsys: Any) -> None:
     """In the words of the whole report."""
     start = str(Path("service/cli/starts/shrink-fit.yaml"))

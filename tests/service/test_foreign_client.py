@@ -47,6 +47,7 @@ NO_JSON: Final = MappingProxyType(
         ("POST", "/v1/check-batches"): {"application/jsonl", "application/x-ndjson"},
         ("POST", "/v1/drawings"): {"application/yaml", "image/svg+xml"},
         ("POST", "/v1/exports"): {"application/xml", "application/yaml"},
+        ("POST", "/v1/requests"): {"application/yaml"},
         ("POST", "/v1/imports"): {
             "application/p21",
             "application/xml",

@@ -516,6 +516,8 @@ _MEDIA_TYPES = {b"{": "application/json", b"s": "application/yaml"}
         pytest.param("/v1/budgets", None, _YAML, 200, b'"planes"', id="budget in YAML"),
         pytest.param("/v1/drawings?unit=inch", None, _YAML, 200, b" in<", id="drawing in inches"),
         pytest.param("/v1/exports", None, _YAML, 200, b"CuttingTool", id="export in YAML"),
+        pytest.param("/v1/requests", None, _YAML, 200, b'"components":[', id="full form of YAML"),
+        pytest.param("/v1/requests?form=draft", "application/yaml", _YAML, 200, b"components:\n", id="draft"),
         pytest.param("/v1/checks", None, _YAML.replace(b"teeth: 4", b"teeth: 0"), 422, b'"line":4', id="fault"),
         pytest.param("/v1/exports", None, _YAML.replace(b"teeth: 4", b"teth: 4"), 422, b'"line":4', id="misspelt"),
         pytest.param("/v1/drawings", None, _YAML + b"stack: []", 400, b'"line":6', id="no plain YAML"),

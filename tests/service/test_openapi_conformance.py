@@ -37,6 +37,7 @@ _HEAVY = (
     "/v1/exports",
     "/v1/gates",
     "/v1/readings",
+    "/v1/requests",
     "/v1/searches",
 )
 """Routes whose bodies hold the fields of a check once more: to make cases of them takes many minutes."""

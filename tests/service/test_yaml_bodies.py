@@ -132,3 +132,75 @@ def test_any_value_is_a_report_or_a_fault(client: Any, text: str) -> None:
 def test_the_schema_for_editors_is_ignored(client: Any) -> None:
     """The answer does not depend on it."""
     assert _sent(client, "$schema: check-request.json\n" + _SHORT).content == _sent(client, _SHORT).content
+
+
+def _read(client: Any, text: str, query: str = "", **headers: str) -> Any:
+    return _sent(client, text, f"/v1/requests{query}", **headers)
+
+
+@pytest.mark.parametrize("file", _QUESTIONS, ids=lambda file: file.stem)
+def test_the_full_form_is_answered(client: Any, file: Path) -> None:
+    """In JSON, and in YAML that reads as the same; either is checked with the same answer."""
+    answer = _read(client, file.read_text())
+    assert (answer.status_code, answer.headers["content-type"]) == (200, "application/json")
+    assert answer.json() == full_form(read_yaml(file.read_bytes()))
+    written = _read(client, answer.text, **{"content-type": "application/json", "accept": "application/yaml"})
+    assert written.headers["content-type"] == "application/yaml"
+    assert _read(client, written.text).json() == answer.json()
+    assert _sent(client, written.text).content == client.check(answer.content).content
+
+
+def test_a_request_in_json_stays_as_it_is(client: Any, request_data: dict[str, Any]) -> None:
+    """With its lengths in inches; the order of the names, too."""
+    request_data["stack"]["components"][0]["gauge_length_mm"] = "3 1/4 in"
+    text = json.dumps(request_data, separators=(",", ":"))
+    assert _read(client, text, **{"content-type": "application/json"}).text == text
+
+
+@pytest.mark.parametrize("change", [("teeth: 4", "teeth: 0"), ("teeth: 4", "teth: 4"), ("mm: 40", "mm: 3 kg")])
+def test_faults_of_reading_are_those_of_a_check(client: Any, change: tuple[str, str]) -> None:
+    """Places included; a draft keeps them."""
+    text = _SHORT.replace(*change)
+    answer = _read(client, text)
+    assert answer.status_code == 422
+    assert answer.json()["errors"] == _sent(client, text).json()["errors"]
+    draft = _read(client, text, "?form=draft")
+    assert draft.status_code == 200
+    assert draft.json() == full_form(read_yaml(text.encode()), draft=True)
+
+
+def test_plain_values_get_no_other_form(client: Any) -> None:
+    """So that a request to any route can be read."""
+    assert _read(client, _SHORT, "?form=plain").json() == read_yaml(_SHORT.encode())
+
+
+@pytest.mark.parametrize("form", ["draft", "plain"])
+@pytest.mark.parametrize("text", ["a: [", "a: 1\na: 2", "a: 1e999", 'a: "\\ud800"', "a: *x"])
+def test_what_cannot_be_read_is_a_problem_in_any_form(client: Any, text: str, form: str) -> None:
+    """Numbers and texts that JSON has no place for are among it."""
+    answer = _read(client, text, f"?form={form}")
+    assert (answer.status_code, answer.json()["code"]) == (400, "malformed-document")
+
+
+def test_lengths_in_inches_can_be_written(client: Any) -> None:
+    """They become metric."""
+    answer = _read(client, _SHORT.replace("mm: 40", "mm: 0.5 in"), accept="application/yaml")
+    assert "projection_mm: 12.7\n" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("a: b: c", "colon cannot stand here"),
+        ("a: {b: 1\nc: 2", "closing }"),
+        ("a: [1\nc: 2", "closing ]"),
+        ("a:\n  b: 1\n c: 2", "indentation"),
+        ("a: 1\nb\nc: 2", "colon is missing"),
+        ("a: ]", "value is expected"),
+        ('a: "b', "ends too soon"),
+        ("a:\n\tb: 1", "indent with spaces"),
+    ],
+)
+def test_faults_of_the_text_are_told_in_words(client: Any, text: str, words: str) -> None:
+    """Of whoever writes a request, not of a parser."""
+    assert words in _read(client, text).json()["errors"][0]["detail"]
