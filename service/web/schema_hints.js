@@ -167,8 +167,9 @@ export function createHints(schema) {
     if (one.properties && TELLING.some((name) => fields.has(name) && !(name in one.properties))) return false;
     return Object.entries(one.properties ?? {}).every(([name, field]) => {
       const value = fields.get(name);
-      const known = resolved(field)?.const ?? null;
-      return known === null || value === undefined || value === String(known);
+      if (value === undefined || !TELLING.includes(name)) return true;
+      const known = valuesOf(choices(field));
+      return known.length === 0 || known.some((each) => String(each) === value);
     });
   }
 

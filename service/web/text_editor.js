@@ -65,7 +65,8 @@ export async function createTextEditor(area, { label, told, typed }) {
       return {
         label: name,
         displayLabel: one.name,
-        detail: [one.type, one.required ? "required" : ""].filter(Boolean).join(", "),
+        // A space of its own, for who hears both in one.
+        detail: ["", [one.type, one.required ? "required" : ""].filter(Boolean).join(", ")].join(" "),
         info: one.description || undefined,
         apply: hasColon ? name : `${name}: `,
         boost: one.required ? 1 : 0,
