@@ -21,7 +21,6 @@ STATE: Final = ROOT / ".pytest_cache" / "nightly.json"
 
 BY_OPTION: Final = [
     "tests/service/test_openapi_conformance.py",
-    "tests/stress/test_contract_over_http.py",
     "tests/rules/reading/test_what_angles_see.py",
     "tests/fuzz",
 ]
