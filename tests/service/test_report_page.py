@@ -244,16 +244,18 @@ def _luminance(colour: str) -> float:
     return sum(weight * one for weight, one in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
 
 
-def test_text_has_contrast() -> None:
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_text_has_contrast(scheme: str) -> None:
     """Literature: every colour of text has at least 4.5 : 1 on paper and tint (WCAG 2.2, success criterion 1.4.3)."""
     (style,) = _read("14-short-grip")[2].iter("style")
-    variables = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", style.text or ""))
+    light, dark = re.findall(r":root {([^}]*)}", style.text or "")
+    variables = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", light if scheme == "light" else dark))
     texts = set(re.findall(r"(?<![-\w])color: var\(--(\w+)\)", style.text or "")) - {"paper"}
     assert len(texts) >= 5
     for ground in ("paper", "tint"):
         for text in texts:
-            ratio = (_luminance(variables[ground]) + 0.05) / (_luminance(variables[text]) + 0.05)
-            assert ratio >= 4.5, (text, ground)
+            dim, bright = sorted((_luminance(variables[ground]), _luminance(variables[text])))
+            assert (bright + 0.05) / (dim + 0.05) >= 4.5, (text, ground)
 
 
 def test_texts_of_the_caller_are_no_markup() -> None:
