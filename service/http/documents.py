@@ -96,6 +96,20 @@ EXPORTS: Final = "/v1/exports"
 DRAWINGS: Final = "/v1/drawings"
 REQUESTS: Final = "/v1/requests"
 
+_PROBLEMS_OF_REQUESTS: Final = (
+    "malformed-json",
+    "malformed-document",
+    "malformed-gzip",
+    "not-acceptable",
+    "body-too-large",
+    "unsupported-media-type",
+    "invalid-request",
+    "internal-fault",
+    "too-busy",
+    "took-too-long",
+)
+"""Of a route that reads a check request in JSON or YAML."""
+
 _ABOUT_IMPORTS: Final = f"""\
 Read components and assembled tools from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x,
 bare or in an envelope); components from CSV or from XML with DIN 4000 property names; components and ready stacks from
@@ -287,18 +301,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
     documents = {EXTENDED: {"summary": shown.summary, "value": written}}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {XML: {"schema": {"type": "string"}, "examples": documents}}},
-        **responses(
-            "malformed-json",
-            "malformed-document",
-            "malformed-gzip",
-            "not-acceptable",
-            "body-too-large",
-            "unsupported-media-type",
-            "invalid-request",
-            "internal-fault",
-            "too-busy",
-            "took-too-long",
-        ),
+        **responses(*_PROBLEMS_OF_REQUESTS),
     }
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
 
@@ -395,18 +398,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     pictures = {"begin": {"summary": "Beginning", "value": Later(begin)}}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
-        **responses(
-            "malformed-json",
-            "malformed-document",
-            "malformed-gzip",
-            "not-acceptable",
-            "body-too-large",
-            "unsupported-media-type",
-            "invalid-request",
-            "internal-fault",
-            "too-busy",
-            "took-too-long",
-        ),
+        **responses(*_PROBLEMS_OF_REQUESTS),
     }
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
 
@@ -482,18 +474,7 @@ def requests_router() -> APIRouter:
     }
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {JSON: full, YAML: copy.deepcopy(full)}},
-        **responses(
-            "malformed-json",
-            "malformed-document",
-            "malformed-gzip",
-            "not-acceptable",
-            "body-too-large",
-            "unsupported-media-type",
-            "invalid-request",
-            "internal-fault",
-            "too-busy",
-            "took-too-long",
-        ),
+        **responses(*_PROBLEMS_OF_REQUESTS),
     }
 
     @router.post(
@@ -533,8 +514,10 @@ def rewrite(task: Task) -> Made:
         with faults_placed(task):
             parse_request(value)
     try:
-        # a draft may hold what no text can: an infinite number, half a surrogate pair
+        # YAML may hold what JSON here cannot: a number beyond a double, half of a surrogate pair
         text = _compact(value)
+        if task.sent == YAML:
+            parse_json(text)
     except ValueError:
         raise NotYAMLError("a number is too large for a double, or a text holds half of a surrogate pair") from None
     return Made(text if wanted == JSON else written_yaml(value))

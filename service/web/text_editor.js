@@ -40,7 +40,7 @@ function beside(view, list, option, info, space) {
 export async function createTextEditor(area, { label, told, typed }) {
   const hints = createHints(await get("v1/schemas/check-request.json"));
   const host = make("div", { class: "text-editor" });
-  // Style sheets made by script may not stand in the page, but in a shadow tree they may.
+  // The policy forbids style sheets made by script in the page, but allows them in a shadow tree.
   const root = host.attachShadow({ mode: "open" });
   const language = new Compartment();
   const naming = new Compartment();
