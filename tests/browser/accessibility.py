@@ -18,9 +18,9 @@ _RUN: Final = """async (only) => {
 
 
 def broken_rules(page: Page, *, only_colours: bool = False) -> list[str]:
-    """Return each rule that is broken, with the element; ``only_colours`` in the second scheme, which changes nothing else.
+    """Return each rule that is broken, with the element; ``only_colours`` where no more has changed.
 
-    What is kept is not told: axe-core spends most of its time on names for the elements that pass.
+    What passes is not told, because axe-core takes half of its time for the names of elements that pass.
     """
     if not page.evaluate("'axe' in window"):
         page.evaluate(AXE_SCRIPT)
