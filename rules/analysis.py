@@ -48,6 +48,7 @@ from rules.runout.formulas import Tir
 from rules.schema.request import DEFAULT_POLICY, Operation, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
 from rules.stack.analysis import (
+    behind_properties,
     body_properties,
     bore_properties,
     contradiction_properties,
@@ -198,6 +199,8 @@ def joint_facts(
                 geometry, outlines = placed
                 room_properties(fact, chain, grip.index, geometry)
                 bore_properties(fact, grip.case, outlines[grip.index], geometry.places[grip.index].face)
+                if grip.index and chain.members[grip.index].part.kind == "collet":
+                    behind_properties(fact, grip.case, outlines[grip.index - 1], geometry.places[grip.index])
         facts.append(fact.build())
     return facts
 

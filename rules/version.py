@@ -1,5 +1,5 @@
 """Name and version of the distribution, and version of its contract; the one place they stand."""
 
 NAME = "stackgauge"
-VERSION = "1.0.0"
+VERSION = "1.1.0"
 CONTRACT = "1.0"

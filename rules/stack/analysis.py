@@ -18,9 +18,10 @@ from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.formulas import Frustum, equivalent_diameter_mm
 from rules.stack.mass import Masses
 from rules.stack.outlines import OutlinePiece, has_no_wall, material, narrow_end, outer_within, thinnest_wall
-from rules.stack.positions import Positions, grip_of, profile_length
+from rules.stack.positions import Position, Positions, grip_of, profile_length
 
 __all__ = [
+    "behind_properties",
     "body_properties",
     "bore_properties",
     "contradiction_properties",
@@ -267,6 +268,27 @@ def room_properties(fact: Properties, chain: Chain, index: int, geometry: Positi
     behind = geometry.places[0].seat_length if carrier == 0 else 0.0
     if isinstance(face, float) and isinstance(start, float) and isinstance(behind, float):
         fact.add("room_mm", face - start + behind)
+
+
+def behind_properties(
+    fact: Properties, case: StackJoint, outline: OrMissing[tuple[OutlinePiece, ...]], collet: Position
+) -> None:
+    """Add how far a shank reaches behind its collet, and the least bore there of the part that holds the collet.
+
+    An outline without any bore says nothing about it.
+    """
+    grip, start, face = grip_of(case), collet.start, collet.face
+    if isinstance(outline, Missing) or isinstance(grip, Missing):
+        return
+    if isinstance(start, Missing) or isinstance(face, Missing) or not any(piece.bore_mm for piece in outline):
+        return
+    end = face - grip
+    found = [
+        piece.bore_mm for piece in outline if piece.from_mm < start - _INSIDE_MM and piece.to_mm > end + _INSIDE_MM
+    ]
+    if start - end > _INSIDE_MM and found:
+        fact.add("shank_behind_mm", start - end)
+        fact.add("bore_behind_mm", min(found))
 
 
 _INSIDE_MM: Final = 1.0

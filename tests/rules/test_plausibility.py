@@ -99,3 +99,36 @@ def test_the_bounds_are_where_they_are_said_to_be(code: str, pointer: str, good:
     """First principles: at the bound nothing is said, just beyond it the rule fires."""
     assert code not in _codes(_changed({pointer: good}))
     assert code in _codes(_changed({pointer: bad}))
+
+
+@pytest.mark.parametrize(
+    ("grip", "bore", "told"),
+    [
+        # the collet is 40 mm long and ends 40 mm from the gauge line; the bore of the holder is solid up to 26 mm
+        (41, 11.5, False),
+        (42, 11.5, True),
+        (42, 11.9, False),
+        (52, 28, False),
+        (56, 28, True),
+    ],
+)
+def test_the_room_behind_a_collet_is_that_of_the_outline(grip: float, bore: float, told: bool) -> None:
+    """By hand, from the lengths of the stack: where a shank of 12 mm meets less than its diameter."""
+    request = base_request("nut_collet")
+    request["stack"]["components"][0]["profile"] = [
+        {"length_mm": 26, "outer_mm": 63},
+        {"length_mm": 14, "outer_mm": 50, "bore_mm": bore},
+        {"length_mm": 40, "outer_mm": 50, "bore_mm": 28},
+    ]
+    request["stack"]["joints"][0]["grip_length_mm"] = grip
+    assert ("PLA-390" in _codes(request)) == told
+
+
+def test_an_outline_without_a_bore_says_nothing_of_the_room_behind_a_collet() -> None:
+    """Few outlines show any bore, so most holders stay without doubt."""
+    request = base_request("nut_collet")
+    request["stack"]["joints"][0]["grip_length_mm"] = 60
+    assert "PLA-390" in _codes(request)
+    for piece in request["stack"]["components"][0]["profile"]:
+        piece.pop("bore_mm", None)
+    assert "PLA-390" not in _codes(request)

@@ -36,7 +36,7 @@ def _facts(requests: Iterable[dict[str, Any]]) -> Iterator[tuple[tuple[Fact, ...
 
 COMPUTING = {
     "PLA-030", "PLA-050", "PLA-060", "PLA-080", "PLA-110", "PLA-120", "PLA-240", "PLA-250", "PLA-290", "PLA-310",
-    "PLA-320", "PLA-330", "PLA-380",
+    "PLA-320", "PLA-330", "PLA-380", "PLA-390",
 }  # fmt: skip
 """Rules that compute in their requirement, which one of the languages cannot write."""
 

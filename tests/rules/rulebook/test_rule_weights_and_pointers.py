@@ -113,6 +113,7 @@ RULES = {
     "PLA-360": ("warning", False, "component"),
     "PLA-370": ("warning", False, "component"),
     "PLA-380": ("warning", False, "joint"),
+    "PLA-390": ("warning", False, "joint"),
     "REF-010": ("error", True, "component"),
     "REF-020": ("error", True, "component"),
     "REF-030": ("error", True, "component"),
