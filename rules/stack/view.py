@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache, lru_cache
 from types import MappingProxyType, NoneType, UnionType
 from typing import Annotated, Any, Final, Literal, NamedTuple, Protocol, Union, get_args, get_origin
+from weakref import ref
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -331,7 +332,7 @@ def views_of(
     vocabulary : Vocabulary, optional
         That of the rules; by default :func:`request_vocabulary`.
     """
-    return _Request(chain, facts, vocabulary or request_vocabulary()).view
+    return _Views(_Request(chain, facts, vocabulary or request_vocabulary())).view
 
 
 class Seen(NamedTuple):
@@ -380,24 +381,6 @@ class _Request:
         self.components = {f"component:{member.at}": member for member in (*chain.members, *chain.knobs)}
         cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
         self.joints = {f"joint:{number}": case for number, case in enumerate(cases)}
-        # many rules ask the same subjects, and what they see does not change
-        self._views: dict[str, RequestView] = {}
-        self._subjects: dict[str, list[RequestView]] = {}
-
-    def view(self, fact: Fact) -> RequestView:
-        if self.facts.get(fact.key) is not fact:
-            return _Subject(self, fact)
-        found = self._views.get(fact.key)
-        if found is None:
-            found = self._views[fact.key] = _Subject(self, fact)
-        return found
-
-    def subjects(self, over: str) -> list[RequestView]:
-        found = self._subjects.get(over)
-        if found is None:
-            keys = self.components if over == "components" else self.joints
-            found = self._subjects[over] = [self.view(self.facts[key]) for key in keys if key in self.facts]
-        return found
 
     def place_of(self, member: Member | None) -> _Place:
         """Return where a component is."""
@@ -408,6 +391,35 @@ class _Request:
         members = self.chain.members
         place = next((n for n, one in enumerate(members) if member is not None and one.at == member.at), None)
         return None if place is None or not 0 <= place + step < len(members) else members[place + step]
+
+
+class _Views:
+    """The views of the subjects of a request, made once.
+
+    Many rules ask the same subjects, and what they see does not change. A view refers to these weakly: a circle of
+    references would keep a whole check until the next collection of garbage, which then takes as long as five checks.
+    """
+
+    def __init__(self, request: _Request) -> None:
+        self._request = request
+        self._views: dict[str, RequestView] = {}
+        self._subjects: dict[str, list[RequestView]] = {}
+
+    def view(self, fact: Fact) -> RequestView:
+        if self._request.facts.get(fact.key) is not fact:
+            return _Subject(self._request, fact, self)
+        found = self._views.get(fact.key)
+        if found is None:
+            found = self._views[fact.key] = _Subject(self._request, fact, self)
+        return found
+
+    def subjects(self, over: str) -> list[RequestView]:
+        found = self._subjects.get(over)
+        if found is None:
+            request = self._request
+            keys = request.components if over == "components" else request.joints
+            found = self._subjects[over] = [self.view(request.facts[key]) for key in keys if key in request.facts]
+        return found
 
 
 class _Place(NamedTuple):
@@ -424,8 +436,9 @@ _NOWHERE: Final = _Place(None, None)
 class _Subject:
     """The view of one subject."""
 
-    def __init__(self, request: _Request, fact: Fact) -> None:
+    def __init__(self, request: _Request, fact: Fact, views: _Views) -> None:
         self._request, self._fact = request, fact
+        self._views = ref(views)
         self.at = fact.at
         # many rules read the same few properties of the same few places, and a subject does not change
         self._values: dict[str, Result] = dict(fact.known)
@@ -435,7 +448,7 @@ class _Subject:
 
     def subjects(self, over: str) -> Sequence[RequestView]:
         """Return the components or the joints of the stack."""
-        return self._request.subjects(over)
+        return (self._views() or _Views(self._request)).subjects(over)
 
     def get(self, name: str) -> Result:
         """Return the value of a property, under the names of the subject's kind."""

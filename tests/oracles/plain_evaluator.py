@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 import operator
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import Any, Final, TypeAlias
 
 from rules.rulebook.book import Judgement, Rule, Rulebook
@@ -80,6 +80,16 @@ def answer_of(judgement: Judgement) -> Answer:
         [(fired.rule.code, fired.fact.key) for fired in judgement.fired],
         [(gap.rule.code, gap.fact.key, _properties(gap.lacking)) for gap in judgement.undecided],
         list(judgement.decided),
+    )
+
+
+def without(answer: Answer, codes: Collection[str]) -> Answer:
+    """Return an answer without that of some rules, which another engine cannot write."""
+    fired, undecided, decided = answer
+    return (
+        [one for one in fired if one[0] not in codes],
+        [one for one in undecided if one[0] not in codes],
+        [one for one in decided if one not in codes],
     )
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import copy
+import gc
 import json
 from pathlib import Path
 from typing import Any
+from weakref import ref
 
 import pytest
 
@@ -229,3 +231,18 @@ def test_rules_without_anything_to_judge_say_why() -> None:
         if rule.applies_to == "operation":
             assert reasons[rule.code] == "There is no operation to judge."
     assert any(reason.startswith("No joint has ") for reason in reasons.values())
+
+
+@pytest.mark.parametrize("base", ["nut_collet", "press_in", "shrink"])
+def test_a_check_is_forgotten_at_once(base: str) -> None:
+    """Nothing in it refers in a circle, so that no collection of garbage holds up the checks of others."""
+    request = parse_request(base_request(base))
+    gc.disable()
+    try:
+        report, derived = ASSESSOR.assess_derived(request)
+        kept = [ref(one) for one in (request, derived.chain.request, *(each.part for each in derived.chain.members))]
+        assert all(one() is not None for one in kept)
+        del report, derived, request
+        assert [one() for one in kept if one() is not None] == []
+    finally:
+        gc.enable()

@@ -16,7 +16,7 @@ from rules.rulebook.fact import Fact
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.stack.view import views_of
 from tests.oracles.general_engines import ENGINES
-from tests.oracles.plain_evaluator import Answer, answer_of, evaluate
+from tests.oracles.plain_evaluator import answer_of, evaluate, without
 from tests.oracles.rule_translation import CEL, RULE_ENGINE, translated
 from tests.support.libraries import library_lines
 from tests.support.random_rules import random_facts, random_rules, random_stated
@@ -41,15 +41,6 @@ COMPUTING = {
 """Rules that compute in their requirement, which one of the languages cannot write."""
 
 
-def _without(answer: Answer, codes: set[str]) -> Answer:
-    fired, undecided, decided = answer
-    return (
-        [one for one in fired if one[0] not in codes],
-        [one for one in undecided if one[0] not in codes],
-        [one for one in decided if one not in codes],
-    )
-
-
 def _agree(name: str, generated: int, library: int) -> Counter[str]:
     """Hold an engine against durable-rules on generated stacks and on those of a library; count what fired."""
     judge, other = assessor().engine.judge, ENGINES[name](assessor().book)
@@ -58,7 +49,7 @@ def _agree(name: str, generated: int, library: int) -> Counter[str]:
     stacks += map(json.loads, library_lines(library, seed=3))
     fired: Counter[str] = Counter()
     for facts, views in _facts(stacks):
-        ours = _without(answer_of(judge(facts, view_of=views)), other.left_out)
+        ours = without(answer_of(judge(facts, view_of=views)), other.left_out)
         assert ours == other.evaluate(facts, views)
         fired.update(code for code, _ in ours[0])
     return fired
