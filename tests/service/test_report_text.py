@@ -43,7 +43,8 @@ NAMES = [*EXAMPLES, "swapped"]
 
 
 @given(
-    st.text(st.characters(exclude_categories=["Cs"]) | st.sampled_from(" \t\nab\xa0-µØ漢"), max_size=120),
+    # texts for people have no other control characters
+    st.text(st.characters(exclude_categories=["Cs", "Cc"]) | st.sampled_from(" \t\nab\xa0-µØ漢"), max_size=120),
     st.integers(8, 60),
     st.sampled_from([0, 2, 6]),
 )
