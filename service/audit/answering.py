@@ -19,7 +19,7 @@ from typing import Any, Final, Protocol, Self
 from rules.assessor import Assessor
 from rules.version import VERSION
 from service.audit.libraries import AuditInputError
-from service.batch.lines import Chunk, Include, LineAnswer, SharedDefinitions, answer_lines
+from service.batch.lines import Chunk, LineAnswer, SharedDefinitions, answer_lines
 from service.operations.assessors import load_assessor, rules_in_force
 from service.operations.settings import Settings
 
@@ -64,7 +64,7 @@ class Here:
     def answer(self, chunk: Chunk) -> Future[list[LineAnswer]]:
         """Judge a chunk."""
         future: Future[list[LineAnswer]] = Future()
-        future.set_result(answer_lines(self._assessor, chunk.first, chunk.lines, chunk.shared, chunk.include))
+        future.set_result(answer_lines(self._assessor, *chunk))
         return future
 
     def __enter__(self) -> Self:
@@ -173,8 +173,7 @@ def answer_chunk(
     shared = chunk.shared
     if definitions is not None:
         shared = replace(shared, definitions=definitions)
-    include: Include = chunk.include
-    return answer_lines(assessor, chunk.first, chunk.lines, shared, include)
+    return answer_lines(assessor, *chunk._replace(shared=shared))
 
 
 @lru_cache(maxsize=1)

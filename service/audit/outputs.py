@@ -30,7 +30,7 @@ from rules.library import NOT_USABLE, PartFinding
 from service.audit.libraries import AuditInputError
 from service.audit.standing import NEVER_COVERED, NOTHING_KNOWN, Mark, Standing, baseline_bytes, standing_verdict
 from service.audit.tally import AuditSummary, bin_words, problem_words, summary_lines
-from service.batch.lines import LineAnswer
+from service.batch.lines import Extract, LineAnswer
 
 __all__ = [
     "FINDINGS_HEAD",
@@ -61,6 +61,11 @@ class Output(ABC):
         self._file: FileIO | None = None
         self._waiting = bytearray()
         self._written = 0
+
+    @property
+    def extract(self) -> Extract | None:
+        """What it needs of each report besides."""
+        return None
 
     def begin(self) -> None:
         """Create or overwrite the file and write the header."""

@@ -17,7 +17,7 @@ from rules.audit_items import AuditItem
 from rules.library import PartFinding
 from rules.rulebook.book import Rulebook
 from service.audit.outputs import Output
-from service.audit.page_data import BLOCK, block, entry_of, item_row
+from service.audit.page_data import BLOCK, block, entry_of, item_row, sections_of
 from service.audit.standing import NOTHING_KNOWN, Mark, Standing
 from service.audit.tally import (
     Against,
@@ -36,7 +36,7 @@ from service.audit.tally import (
     not_judged_words,
     parts_title,
 )
-from service.batch.lines import LineAnswer
+from service.batch.lines import Extract, LineAnswer
 from service.sheets.text import count, fixed
 
 __all__ = ["HtmlOutput", "page"]
@@ -190,14 +190,17 @@ def _start() -> str:
 class HtmlOutput(Output):
     """A page of the summary and of all stacks."""
 
-    needs_reports = True
-
     def __init__(self, path: Path, book: Rulebook | None = None) -> None:
         super().__init__(path)
         self._titles = {} if book is None else {rule.code: rule.title for rule in book.rules}
         self._names: dict[str, int] = {}
         self._entries: list[list[Any]] = []
         self._parts: list[list[Any]] = []
+
+    @property
+    def extract(self) -> Extract:
+        """The sections of the report."""
+        return sections_of
 
     def go_on(self, state: Mapping[str, Any]) -> None:
         """Open the file at a saved state, with the stacks of the block that is not full."""

@@ -22,7 +22,7 @@ from service.sheets.check import runout, stack
 from service.sheets.figures import Cell, Section
 from service.sheets.mechanics import mechanics
 
-__all__ = ["BLOCK", "block", "entry_of", "item_row"]
+__all__ = ["BLOCK", "block", "entry_of", "item_row", "sections_of"]
 
 BLOCK: Final = 64
 """Stacks of a block."""
@@ -31,14 +31,14 @@ _LEVEL: Final = 9
 
 
 def entry_of(library: int, answer: LineAnswer, marks: Sequence[Mark]) -> list[Any]:
-    """Return the row of a stack and the sections of its report, as JSON values.
+    """Return the row of a stack as JSON values, and the sections of its report as JSON text, None for a problem.
 
     Parameters
     ----------
     library
         Number of the library.
     answer
-        With a whole report, or a problem.
+        With the sections of its report as :func:`sections_of` tells them, or a problem.
     marks
         Of its findings.
     """
@@ -58,7 +58,7 @@ def entry_of(library: int, answer: LineAnswer, marks: Sequence[Mark]) -> list[An
         "",
         answer.labels,
     ]
-    return [row, _sections(Report.model_validate_json(json.dumps(json.loads(answer.text)["report"])))]
+    return [row, answer.extract]
 
 
 def item_row(one: AuditItem, mark: Mark) -> list[Any]:
@@ -84,10 +84,11 @@ def _covered(mark: Mark) -> str:
     return "in the baseline" if mark.in_baseline else ""
 
 
-def _sections(report: Report) -> list[Any]:
+def sections_of(report: Report) -> str:
+    """Return the sections of a report as JSON text; made where the stack is judged, since it takes a fifth of that."""
     found = (stack(report), runout(report.runout), *mechanics(report), assumed(report))
     cautions = ["Cautions", "", [], [], [], report.cautions]
-    return [*(_plain(one) for one in found if one), cautions]
+    return _json([*(_plain(one) for one in found if one), cautions])
 
 
 def _plain(one: Section) -> list[Any]:
@@ -110,13 +111,18 @@ def _text(cell: Cell) -> str:
 
 def block(entries: Sequence[Sequence[Any]]) -> bytes:
     """Return the script element of some stacks."""
-    rows, reports = (_packed([one[place] for one in entries]) for place in (0, 1))
+    rows = _packed(_json([row for row, _ in entries]))
+    reports = _packed(f"[{','.join(told or 'null' for _, told in entries)}]")
     return (
         f'<script type="application/json" class="stacks">{{"rows":"{rows}","reports":"{reports}"}}</script>\n'.encode()
     )
 
 
-def _packed(value: object) -> str:
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+def _packed(text: str) -> str:
     packer = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
-    data = json.dumps(value, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+    data = text.encode("utf-8", "replace")
     return base64.b64encode(packer.compress(data) + packer.flush()).decode("ascii")

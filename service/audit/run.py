@@ -21,12 +21,12 @@ from service.audit.libraries import START, AuditInputError, Library, LibraryChun
 from service.audit.outputs import Output
 from service.audit.progress import ProgressDisplay
 from service.audit.tally import Tally
-from service.batch.lines import Include
+from service.batch.lines import Extract, Include
 
 __all__ = ["Audit", "Interrupt", "State"]
 
 
-_FORMAT: Final = 3
+_FORMAT: Final = 4
 
 
 class State:
@@ -181,10 +181,11 @@ class Audit:
         Call :meth:`begin` first. Only a complete audit has complete outputs and deletes its state.
         """
         include: Include = "reports" if any(output.needs_reports for output in self.outputs) else "verdicts"
+        extract = next((output.extract for output in self.outputs if output.extract is not None), None)
         coming = library_chunks(self.libraries, include, self.place)
         flying: deque[tuple[LibraryChunk, Promise | None]] = deque()
         try:
-            complete = self._work(coming, flying, answering, progress, interrupt)
+            complete = self._work(coming, extract, flying, answering, progress, interrupt)
             if not complete:
                 if self.state is not None:
                     self.state.save(self.place, self.tally)
@@ -213,6 +214,7 @@ class Audit:
     def _work(
         self,
         coming: Iterator[LibraryChunk],
+        extract: Extract | None,
         flying: deque[tuple[LibraryChunk, Promise | None]],
         answering: Answering,
         progress: ProgressDisplay,
@@ -224,7 +226,8 @@ class Audit:
                 item = next(coming, None)
                 if item is None:
                     break
-                flying.append((item, answering.answer(item.chunk) if item.chunk else None))
+                chunk = item.chunk
+                flying.append((item, answering.answer(chunk._replace(extract=extract)) if chunk else None))
             if not flying:
                 return not interrupt.asked
             self._take(*flying.popleft())

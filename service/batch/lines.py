@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
 from typing import Any, Final, Literal, NamedTuple, TypeAlias
@@ -55,6 +55,7 @@ __all__ = [
     "NOTHING",
     "Chunk",
     "Chunker",
+    "Extract",
     "Followed",
     "Include",
     "InvalidUse",
@@ -309,10 +310,21 @@ class LineAnswer(NamedTuple):
     """Lowest speed limit over the programmed speed, of the tightest operation."""
     invalid: tuple[InvalidUse, ...] = ()
     """Invalid parts for which the stack is not judged, or which the line defines."""
+    extract: Any = None
+    """What the chunk's :data:`Extract` made of the report; None without one, and for a problem."""
+
+
+Extract: TypeAlias = Callable[[Report], object]
+"""Makes of each report, where it is judged, what else the caller needs; picklable, so a function of a module."""
 
 
 def answer_lines(
-    assessor: Assessor, first: int, lines: Sequence[bytes], shared: Shared, include: Include
+    assessor: Assessor,
+    first: int,
+    lines: Sequence[bytes],
+    shared: Shared,
+    include: Include,
+    extract: Extract | None = None,
 ) -> list[LineAnswer]:
     """The results of consecutive lines in order; never raises for invalid lines."""
     requests: dict[int, CheckRequest] = {}
@@ -332,7 +344,10 @@ def answer_lines(
             problem = ProblemError("invalid-request", _WRONG_POLICY.format(judged))
             answers[number] = problem_answer(number, problem, request.stack.id)
         else:
-            answers[number] = _answer(number, judged, request, include, assessor.catalogue.definitions)
+            told = _answer(number, judged, request, include, assessor.catalogue.definitions)
+            if extract is not None and isinstance(judged, Report):
+                told = told._replace(extract=extract(judged))
+            answers[number] = told
     return [answers[number] for number in sorted(answers)]
 
 
@@ -568,12 +583,13 @@ CHUNK_BYTES = 256 * 1024
 
 
 class Chunk(NamedTuple):
-    """Consecutive lines, the number of the first and the shared fields before it."""
+    """Consecutive lines, the number of the first, the shared fields before it, and what is wanted of each."""
 
     first: int
     lines: tuple[bytes, ...]
     shared: Shared
     include: Include
+    extract: Extract | None = None
 
 
 class Chunker:

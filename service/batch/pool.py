@@ -26,6 +26,7 @@ from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, c
 from service.batch.lines import (
     NOTHING,
     Chunk,
+    Extract,
     Include,
     LineAnswer,
     Shared,
@@ -55,6 +56,7 @@ class Job(NamedTuple):
     first: int
     lines: tuple[bytes, ...]
     include: Include
+    extract: Extract | None
     others: Shared
     """The shared fields without the definitions."""
     token: int
@@ -77,6 +79,7 @@ class Mirror:
             chunk.first,
             chunk.lines,
             chunk.include,
+            chunk.extract,
             replace(shared, definitions=NOTHING),
             token,
             None if known else shared.definitions,
@@ -183,7 +186,7 @@ def work(
                 if isinstance(job, Task):
                     answers = None if answer is None else answer(job.what)
                 else:
-                    answers = answer_lines(assessor, job.first, job.lines, shared or Shared(), job.include)
+                    answers = answer_lines(assessor, job.first, job.lines, shared or Shared(), job.include, job.extract)
         except (TooMuchWorkError, ProblemError) as error:
             answers = error
         except Exception:

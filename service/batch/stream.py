@@ -184,7 +184,7 @@ def answered(assessor: Assessor, data: bytes) -> bytes:
     for line in (*splitter.feed(data), *splitter.end()):
         chunker.add(line or b"")
     chunk = chunker.close()
-    answers = [] if chunk is None else answer_lines(assessor, chunk.first, chunk.lines, chunk.shared, chunk.include)
+    answers = [] if chunk is None else answer_lines(assessor, *chunk)
     tally.add(answers)
     return _text(answers) + _last_line(tally, chunker, complete=True)
 
@@ -333,7 +333,7 @@ class _Flow:
         await asyncio.sleep(0)  # let other tasks run between two lines
         try:
             with allowing(Allowance(LIGHT_STEPS)):
-                return answer_lines(self._assessor, chunk.first, chunk.lines, chunk.shared, chunk.include)
+                return answer_lines(self._assessor, *chunk)
         except TooMuchWorkError:
             return None
 

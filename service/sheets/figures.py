@@ -8,12 +8,11 @@ inch units, ``rules.quantities.inch`` writes number and sign.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from types import MappingProxyType
 from typing import Any, Final, TypeAlias, TypeVar, get_args
-
-from pydantic_core import to_json
 
 from rules.quantities.inch import as_shown, shown_sign
 from rules.quantities.models import MissingQuantity, Out
@@ -175,11 +174,11 @@ class Figure:
         if abs(value) >= _LARGE:
             return f"{value:.10g}"
         if unit.rounded_as is not None:
-            shown = format(Decimal(to_json(rounded_for_people(value, unit.rounded_as)).decode()), "f")
+            shown = _digits(rounded_for_people(value, unit.rounded_as))
         elif unit.exact:
-            shown = format(Decimal(to_json(self.value).decode()), "f")
+            shown = _digits(self.value)
         elif unit.decimals is None or (unit.sign in ("mm", "kg") and 0 < abs(value) < _SMALL):
-            shown = format(Decimal(f"{value:.2e}"), "f")
+            shown = _digits(float(f"{value:.2e}"))
         else:
             shown = f"{value:.{unit.decimals}f}"
             return shown if float(shown) else shown.removeprefix("-")
@@ -192,7 +191,14 @@ class Figure:
 
     def __str__(self) -> str:
         """Return number and unit."""
-        return f"{self.number} {self.sign}" if self.sign else self.number
+        sign = self.sign
+        return f"{self.number} {sign}" if sign else self.number
+
+
+def _digits(value: float) -> str:
+    """Return the shortest digits that give this number, without a power of ten."""
+    shown = repr(value)
+    return format(Decimal(shown), "f") if "e" in shown else shown
 
 
 Cell: TypeAlias = tuple[str | Figure, ...]
@@ -225,23 +231,37 @@ class Line:
         """Whether the field holds a number."""
         if self.value is not None:
             return not self.in_words
-        kind = self.model.model_fields[self.name].annotation
-        kinds = (kind, *get_args(kind))
-        return float in kinds or Estimate in kinds
+        return _holds_number(self.model, self.name)
 
-    def cell(self, part: Out) -> Cell:
-        """Return what the field of a part of the report holds."""
+    def cell(self, part: Out, *, bare: bool = False) -> Cell:
+        """Return what the field of a part of the report holds; ``bare`` without the units."""
         value = getattr(part, self.name) if self.value is None else self.value(part)
-        several = value if isinstance(value, list) else [] if value is None else [value]
+        if not isinstance(value, list):
+            return () if value is None else self._pieces(value, bare=bare)
         pieces: list[str | Figure] = []
-        for one in several:
+        for one in value:
             pieces += [", "] if pieces else []
-            shown = one.value if isinstance(one, Estimate) else one
-            pieces.append(Figure(shown, self.unit) if isinstance(shown, float) else words(self.name, shown))
-            if isinstance(one, Estimate) and one.low is not None and one.high is not None:
-                low, high = (Figure(end, self.unit, bare=True) for end in (one.low, one.high))
-                pieces += [" (", low, " to ", high, ")"]
+            pieces += self._pieces(one, bare=bare)
         return tuple(pieces)
+
+    def _pieces(self, one: object, *, bare: bool) -> Cell:
+        """Return one value; an estimate with its ends in brackets, whose unit stands before them."""
+        if isinstance(one, float):
+            return (Figure(one, self.unit, bare),)
+        if not isinstance(one, Estimate):
+            return (words(self.name, one),)
+        figure = Figure(one.value, self.unit, bare)
+        if one.low is None or one.high is None:
+            return (figure,)
+        low, high = (Figure(end, self.unit, bare=True) for end in (one.low, one.high))
+        return (figure, " (", low, " to ", high, ")")
+
+
+@cache
+def _holds_number(model: type[Out], name: str) -> bool:
+    kind = model.model_fields[name].annotation
+    kinds = (kind, *get_args(kind))
+    return float in kinds or Estimate in kinds
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,20 +367,19 @@ def table(
     """
     if not parts:
         return ()
-    rows = [Row(tuple(in_column(one, part) for one in listed), marked(part)) for part in parts]
+    cells = [[in_column(one, part) for one in listed] for part in parts]
     heads = [one.head for one in listed]
     leading = next((place for place, one in enumerate(listed) if one.numeric), len(listed))
     if names is not None:
         heads, leading = [names[0], *heads], leading + 1
-        rows = [replace(row, cells=((name,), *row.cells)) for name, row in zip(names[1], rows, strict=True)]
+        cells = [[(name,), *row] for name, row in zip(names[1], cells, strict=True)]
+    rows = [Row(tuple(row), marked(part)) for row, part in zip(cells, parts, strict=True)]
     return (Table(caption, tuple(heads), tuple(rows), leading),)
 
 
 def in_column(one: Line, part: Out) -> Cell:
     """Return a cell of a table: without the unit that the head has, and never empty."""
-    bare = one.unit.scale == 1.0
-    pieces = tuple(replace(piece, bare=bare) if isinstance(piece, Figure) else piece for piece in one.cell(part))
-    return pieces or (one.missing,)
+    return one.cell(part, bare=one.unit.scale == 1.0) or (one.missing,)
 
 
 def exactly(value: float, unit: str | None) -> Figure:
