@@ -19,12 +19,11 @@ from typing import Any, Final
 ROOT: Final = Path(__file__).resolve().parents[1]
 STATE: Final = ROOT / ".pytest_cache" / "nightly.json"
 
-BY_OPTION: Final = [
-    "tests/service/test_openapi_conformance.py",
-    "tests/rules/reading/test_what_angles_see.py",
-    "tests/fuzz",
-]
-"""Files whose tests are more or larger with --long, without a mark; to collect some of them alone takes minutes."""
+WHOLE: Final = ["tests/rules/reading/test_what_angles_see.py"]
+"""Files whose tests are more or larger with --long, without a mark."""
+
+BY_TEST: Final = ["tests/service/test_openapi_conformance.py", "tests/fuzz"]
+"""The same, and so long that each test is a form of its own."""
 
 COMMANDS: Final = ["tests.contract_tools"]
 """Modules that are run by themselves, as far as the machine has their tools."""
@@ -35,16 +34,17 @@ _PYTEST: Final = [sys.executable, "-m", "pytest", "--long"]
 def forms() -> list[str]:
     """Return the ids of the full-size tests, parametrized ones once, in the order of pytest.
 
-    Then the files with properties, which have more examples with --long, and what is run whole.
+    Then the files with properties, which have more examples with --long, what is larger without a mark, and what is run
+    by itself.
     """
-    properties = dict.fromkeys(one.partition("::")[0] for one in _listed("hypothesis"))
-    return [*_listed("long"), *properties, *BY_OPTION, *COMMANDS]
+    ignored = [f"--ignore={file}" for file in (*WHOLE, *BY_TEST)]
+    properties = dict.fromkeys(one.partition("::")[0] for one in _listed("-m", "hypothesis", *ignored))
+    return [*_listed("-m", "long", *ignored), *properties, *WHOLE, *_listed(*BY_TEST), *COMMANDS]
 
 
-def _listed(mark: str) -> list[str]:
-    """Return the ids of the tests with this mark, without their parameters."""
-    ignored = [f"--ignore={file}" for file in BY_OPTION]
-    listing = [*_PYTEST, "--collect-only", "-m", mark, *ignored]
+def _listed(*which: str) -> list[str]:
+    """Return the ids of these tests, without their parameters."""
+    listing = [*_PYTEST, "--collect-only", *which]
     lines = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
     return list(dict.fromkeys(line.partition("[")[0] for line in lines if "::" in line))
 
@@ -78,7 +78,8 @@ def main() -> int:
             print(f"{form:{width}}  {passed[form]:7.1f}  passed before", flush=True)
             continue
         start = time.monotonic()
-        marked = [] if form in BY_OPTION else ["-m", "long" if "::" in form else "hypothesis and not long"]
+        unmarked = form.startswith((*WHOLE, *BY_TEST))
+        marked = [] if unmarked else ["-m", "long" if "::" in form else "hypothesis and not long"]
         run = [sys.executable, "-m", form] if form in COMMANDS else [*_PYTEST, *marked, form]
         done = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=False)
         minutes = (time.monotonic() - start) / 60

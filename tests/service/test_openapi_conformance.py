@@ -18,6 +18,7 @@ from service.operations.settings import Settings
 from tests.service.conftest import Client
 from tests.support.contract import whole
 from tests.support.generated_requests import HEAVY, contract_of, walk, with_some_couplings
+from tests.support.served import PATIENCE_S
 from tests.support.sizes import is_full_size
 
 _APART = ["/v1/imports", "/v1/builds", *(() if is_full_size() else HEAVY)]
@@ -62,7 +63,7 @@ def test_the_service_keeps_its_contract(path: str, walked: BaseSchema) -> None:
 
     Beside random requests this walks the boundaries of every field of the schema.
     """
-    walk(walked, path, lambda case: case.call_and_validate(), examples=30, every=is_full_size())
+    walk(walked, path, lambda case: case.call_and_validate(timeout=PATIENCE_S), examples=30, every=is_full_size())
 
 
 def _posted() -> list[tuple[str, str, str]]:

@@ -23,7 +23,7 @@ _DOCUMENT: Final = read()
 def test_the_server_keeps_its_contract(path: str, server: Served) -> None:
     """All checks of schemathesis on what the server of the network adds as well; some minutes."""
     contract = contract_of(with_some_couplings(_DOCUMENT))
-    walk(contract, path, lambda case: case.call_and_validate(base_url=server.url), examples=20)
+    walk(contract, path, lambda case: case.call_and_validate(base_url=server.url, timeout=PATIENCE_S), examples=20)
 
 
 @pytest.mark.long
