@@ -60,7 +60,7 @@ class UnreadableError(ValueError):
 
 
 def decode(data: bytes) -> str:
-    """Return the text of UTF-8 bytes, without a leading byte order mark.
+    """Return the text of UTF-8 bytes, without byte order marks and marks of zero width.
 
     Raises :class:`UnreadableError` for anything else, for NUL and for more than :data:`MAX_BYTES`.
     """
@@ -77,9 +77,14 @@ def decode(data: bytes) -> str:
     if (at := text.find("\x00")) >= 0:
         line, column = _position(text[:at])
         raise UnreadableError("the text holds a NUL character", line=line, column=column)
+    text = text.translate(_UNSEEN)
     if not text.strip():
         raise UnreadableError("the document is empty")
     return text
+
+
+_UNSEEN: Final = dict.fromkeys(map(ord, "\ufeff\u200b\u2060"))
+"""Byte order marks, also where files were joined, and marks of zero width from web pages: 'h6' must be h6."""
 
 
 def _position(before: str) -> tuple[int, int]:

@@ -93,6 +93,13 @@ def test_separator_line_end_and_byte_order_mark_make_no_difference(separator: st
     assert _only(_read(mark + end.join(lines) + end))["teeth"] == 4
 
 
+@pytest.mark.parametrize("mark", ["\ufeff", "\u200b", "\u2060"])
+def test_a_mark_that_nobody_sees_makes_no_difference(mark: str) -> None:
+    """Files joined by a shell have a byte order mark inside; cells copied from a web page have marks of zero width."""
+    made = _only(_read(f"KIND,ID,{mark}NOF,TCDMM,DMM\ncutter,KB-1,4,{mark}h6{mark},8\n"))
+    assert (made["teeth"], made["machine_side"]["tolerance"]) == (4, "h6")
+
+
 def test_quotes_hold_separators_and_quotes() -> None:
     """RFC 4180: a quoted cell may hold the separator, and a quote written twice."""
     made = _only(_read('KIND,ID,description\ncutter,KB-1,"a ""long"", slim one"\n'))
