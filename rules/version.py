@@ -2,4 +2,4 @@
 
 NAME = "stackgauge"
 VERSION = "1.1.0"
-CONTRACT = "1.0"
+CONTRACT = "1.1"

@@ -32,7 +32,7 @@ __all__ = [
 ]
 
 
-MAX_INVENTORY: Final = 200
+MAX_INVENTORY: Final = 2_000
 """Most different components in a search."""
 
 MAX_SEARCH_LENGTH: Final = 6

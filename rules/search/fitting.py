@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from rules.analysis import component_facts, joint_facts, stack_fact
 from rules.answer.findings import finding
@@ -18,6 +18,7 @@ from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import shank_of
 from rules.quantities.missing import value_or
 from rules.quantities.models import MIN_LENGTH_MM
+from rules.quantities.work_limit import charge
 from rules.rulebook.book import Fired, Overrides, threshold_in_force
 from rules.rulebook.fact import Fact
 from rules.schema.components import BaseHolder, Collet, GaugePin, StackPart
@@ -27,7 +28,19 @@ from rules.stack.chain import Chain, StackJoint, chain_of
 from rules.stack.mass import masses_of
 from rules.stack.positions import positions_on_axis, profile_length
 
-__all__ = ["BY_GRIP", "BY_JOINT", "BY_KNOB", "BY_PART", "Fitting", "GripRange", "Joining", "drawn_to", "tries_knobs"]
+__all__ = [
+    "BY_GRIP",
+    "BY_JOINT",
+    "BY_KNOB",
+    "BY_PART",
+    "Fit",
+    "Fitting",
+    "GripRange",
+    "Joining",
+    "Joints",
+    "drawn_to",
+    "tries_knobs",
+]
 
 
 _STEP_PER_MM = 10_000.0
@@ -166,18 +179,20 @@ _SHARE: Final = ("GRIP-020", "least_share")
 _MOST_FACTS: Final = 4000
 """Facts judged in one call."""
 
+_WORK_OF_PAIR: Final = 15_000
+"""Steps of work to see whether two parts fit, some 0.15 ms."""
+
+_WORK_OF_PART: Final = 30_000
+"""Steps of work to judge a part alone, in one operation."""
+
 Signature: TypeAlias = tuple[Any, ...]
 """All properties of a joint that come from one of its parts."""
 
 
 @dataclass(frozen=True, slots=True)
 class Joining:
-    """Fit of one part in another."""
+    """Lengths of one part in another."""
 
-    code: str | None
-    """Rule that rejects the joint in any stack; None if no rule does."""
-    mates: bool
-    """Whether the kinds of the two ends mate, or one of them is not stated."""
     grip: GripRange | None
     near_mm: float | None
     """Projection at the longest grip; None where unknown."""
@@ -206,6 +221,7 @@ class Fitting:
 
     def of_parts(self, parts: Sequence[StackPart]) -> list[Finding | None]:
         """Return for each part the finding that rejects it by itself; for a holder, also in the machine's spindle."""
+        charge(_WORK_OF_PART * len(parts) * len(self._operations))
         facts: list[Fact] = []
         for number, part in enumerate(parts):
             for order, operation in enumerate(self._operations):
@@ -229,54 +245,131 @@ class Fitting:
             facts.extend(_keyed([stack_fact(chain, geometry, masses_of(chain, geometry))], str(number)))
         return [_code(one) for one in self._refusals(facts, len(pairs), BY_KNOB)]
 
-    def of_joints(self, uppers: Sequence[StackPart], lowers: Sequence[StackPart]) -> list[list[Joining]]:
-        """Return the fit of each lower part in each upper part (outer list); equal ends are judged once."""
-        above, upper_kinds = _numbered(map(_as_upper, uppers))
-        below, lower_kinds = _numbered(map(_as_lower, lowers))
-        chosen_upper = dict(zip(above, uppers, strict=True))
-        chosen_lower = dict(zip(below, lowers, strict=True))
-        pairs = [(u, w) for u in range(upper_kinds) for w in range(lower_kinds)]
-        joined = dict(zip(pairs, self._joinings([(chosen_upper[u], chosen_lower[w]) for u, w in pairs]), strict=True))
-        return [[joined[u, w] for w in below] for u in above]
+    def of_joints(self, uppers: Sequence[StackPart], lowers: Sequence[StackPart]) -> Joints:
+        """Return the fit of each lower part in each upper part."""
+        above, some_uppers = _numbered(uppers, _as_upper)
+        below, some_lowers = _numbered(lowers, _as_lower)
+        ends, _ = _numbered(some_lowers, _as_end)
+        shown: dict[int, int] = {}
+        for lower, end in enumerate(ends):
+            shown.setdefault(end, lower)
+        fits: dict[tuple[int, int], Fit] = {}
 
-    def _joinings(self, pairs: Sequence[tuple[StackPart, StackPart]]) -> list[Joining]:
+        def judge(pairs: Sequence[tuple[int, int]]) -> None:
+            judged = self._fits([(some_uppers[upper], some_lowers[lower]) for upper, lower in pairs])
+            fits.update(zip(pairs, judged, strict=True))
+
+        charge(_WORK_OF_PAIR * len(some_uppers) * len(shown))
+        judge([(upper, lower) for upper in range(len(some_uppers)) for lower in shown.values()])
+        rest = [
+            (upper, lower)
+            for lower, end in enumerate(ends)
+            for upper in range(len(some_uppers))
+            if lower != shown[end] and not fits[upper, shown[end]].by_ends
+        ]
+        charge(_WORK_OF_PAIR * len(rest))
+        judge(rest)
+        return Joints(above, below, some_uppers, some_lowers, fits, [shown[end] for end in ends], self._usual_share)
+
+    def _fits(self, pairs: Sequence[tuple[StackPart, StackPart]]) -> list[Fit]:
         facts: list[Fact] = []
-        found: list[tuple[bool, GripRange | None, float | None, float | None]] = []
-        fixed: dict[int, frozenset[str]] = {}
+        kinds: list[tuple[bool, frozenset[str]]] = []
         for number, (upper, lower) in enumerate(pairs):
             one, other = _renamed(upper, "upper"), _renamed(lower, "lower")
-            chain = far = self._pair(one, other, None)
+            chain = _pair(one, other, None)
             (case,) = chain.joints
             grip = grip_range_of(case, self._usual_share)
             if grip is not None:
-                chain, far = (self._pair(one, other, length) for length in (grip.longest_mm, grip.shortest_mm))
+                chain = _pair(one, other, grip.longest_mm)
             facts.extend(_keyed(joint_facts(chain, (), None), str(number)))
-            found.append((case.mated is not False, grip, _projection(chain), _projection(far)))
             choice = grip is not None and grip.longest_mm > grip.shortest_mm
-            fixed[number] = BY_JOINT if choice else BY_JOINT | BY_GRIP
-        refused = self._refusals(facts, len(pairs), fixed)
-        return [Joining(_code(one), *rest) for one, rest in zip(refused, found, strict=True)]
+            kinds.append((case.mated is not False, BY_JOINT if choice else BY_JOINT | BY_GRIP))
+        found = []
+        for errors, (mates, settled) in zip(self._errors(facts, len(pairs)), kinds, strict=True):
+            by_ends = _code(_first(errors, BY_JOINT))
+            found.append(Fit(by_ends or _code(_first(errors, settled)), mates, by_ends=by_ends is not None))
+        return found
 
-    def _refusals(
-        self, facts: Sequence[Fact], count: int, settled: frozenset[str] | Mapping[int, frozenset[str]]
-    ) -> list[Fired | None]:
-        refused: list[Fired | None] = [None] * count
+    def _refusals(self, facts: Sequence[Fact], count: int, settled: frozenset[str]) -> list[Fired | None]:
+        return [_first(one, settled) for one in self._errors(facts, count)]
+
+    def _errors(self, facts: Sequence[Fact], count: int) -> list[list[Fired]]:
+        """Return the findings of each subject, in the order of their codes."""
+        found: list[list[Fired]] = [[] for _ in range(count)]
         for start in range(0, len(facts), _MOST_FACTS):
-            judgement = self._engine.judge(facts[start : start + _MOST_FACTS], self._overrides)
-            for fired in judgement.fired:  # findings are in the order of their codes; keep the first
-                number = int(fired.fact.key.partition(":")[0])
-                names = settled if isinstance(settled, frozenset) else settled[number]
-                if refused[number] is None and refuses(fired, names):
-                    refused[number] = fired
-        return refused
+            for fired in self._engine.judge(facts[start : start + _MOST_FACTS], self._overrides).fired:
+                found[int(fired.fact.key.partition(":")[0])].append(fired)
+        return found
 
     def _chain(self, parts: Sequence[StackPart], operation: Operation | None = None) -> Chain:
         return chain_of(StackRequest(stack=Stack(components=list(parts)), machine=self._machine), operation)
 
-    @staticmethod
-    def _pair(upper: StackPart, lower: StackPart, grip_mm: float | None) -> Chain:
-        joints = None if grip_mm is None else [Joint(upper=upper.id, lower=lower.id, grip_length_mm=grip_mm)]
-        return chain_of(StackRequest(stack=Stack(components=[upper, lower], joints=joints)))
+
+class Fit(NamedTuple):
+    """Fit of one part in another, whatever else is in the stack."""
+
+    code: str | None
+    """Rule that rejects the joint; None if no rule does."""
+    mates: bool
+    """Whether the kinds of the two ends mate, or one of them is not stated."""
+    by_ends: bool
+    """Whether the ends alone are rejected, whatever the lengths of the parts."""
+
+
+class Joints:
+    """Fit of each lower part in each upper one, by their places in the lists given.
+
+    Pairs of equal ends are judged once. What the ends rule out is not judged again for other lengths of the lower part.
+    Grip and projection are found when asked for: most of millions of pairs are ruled out.
+    """
+
+    def __init__(
+        self,
+        above: Sequence[int],
+        below: Sequence[int],
+        uppers: Sequence[StackPart],
+        lowers: Sequence[StackPart],
+        fits: Mapping[tuple[int, int], Fit],
+        shown: Sequence[int],
+        usual_share: float | None,
+    ) -> None:
+        self.above, self.below = above, below
+        """The number of the end of each part; parts of equal numbers fit alike."""
+        self._uppers, self._lowers, self._fits, self._usual_share = uppers, lowers, fits, usual_share
+        self._shown = shown
+        """The number of the lower part that was judged for all of its end."""
+        self._known: dict[tuple[int, int], Joining] = {}
+
+    def fit(self, upper_end: int, lower_end: int) -> Fit:
+        """Return the fit of two ends."""
+        known = self._fits.get((upper_end, lower_end))
+        return self._fits[upper_end, self._shown[lower_end]] if known is None else known
+
+    def joining(self, upper: int, lower: int) -> Joining:
+        """Return the lengths of a lower part in an upper one."""
+        pair = self.above[upper], self.below[lower]
+        known = self._known.get(pair)
+        if known is None:
+            known = self._known[pair] = self._measured(*pair)
+        return known
+
+    def _measured(self, upper: int, lower: int) -> Joining:
+        one, other = _renamed(self._uppers[upper], "upper"), _renamed(self._lowers[lower], "lower")
+        near = far = _pair(one, other, None)
+        grip = grip_range_of(near.joints[0], self._usual_share)
+        if grip is not None:
+            near, far = (_pair(one, other, length) for length in (grip.longest_mm, grip.shortest_mm))
+        return Joining(grip, _projection(near), _projection(far))
+
+
+def _first(errors: Iterable[Fired], settled_by: frozenset[str]) -> Fired | None:
+    """Return the first finding that rejects a subject whatever the rest of the stack is."""
+    return next((one for one in errors if refuses(one, settled_by)), None)
+
+
+def _pair(upper: StackPart, lower: StackPart, grip_mm: float | None) -> Chain:
+    joints = None if grip_mm is None else [Joint(upper=upper.id, lower=lower.id, grip_length_mm=grip_mm)]
+    return chain_of(StackRequest(stack=Stack(components=[upper, lower], joints=joints)))
 
 
 def _code(fired: Fired | None) -> str | None:
@@ -311,8 +404,21 @@ def _as_lower(part: StackPart) -> Signature:
     )
 
 
-def _numbered(signatures: Iterable[Signature]) -> tuple[list[int], int]:
-    """Number signatures in order of first appearance; return the number of each, and the count of different ones."""
+def _as_end(part: StackPart) -> Signature:
+    """Return what decides by the end of a lower part alone; a gauge pin may be gripped over its whole length."""
+    return _as_lower(part) if isinstance(part, GaugePin) else _as_lower(part)[:3]
+
+
+def _numbered(
+    parts: Sequence[StackPart], signature_of: Callable[[StackPart], Signature]
+) -> tuple[list[int], list[StackPart]]:
+    """Number the signatures of parts in order of first appearance; return the number of each, and a part of each."""
     known: dict[Signature, int] = {}
-    numbers = [known.setdefault(one, len(known)) for one in signatures]
-    return numbers, len(known)
+    firsts: list[StackPart] = []
+    numbers = []
+    for part in parts:
+        number = known.setdefault(signature_of(part), len(known))
+        if number == len(firsts):
+            firsts.append(part)
+        numbers.append(number)
+    return numbers, firsts

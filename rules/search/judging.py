@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import islice, pairwise
 from types import MappingProxyType
 from typing import Final
@@ -244,7 +243,14 @@ class _Nearest:
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
-        self._least = lru_cache(maxsize=None)(self._least_above)
+        alike: dict[tuple[bool, int, float, float], list[int]] = {}
+        for number in range(plan.first_between, len(plan.parts)):
+            upward = self._knob_fault(number)[0] if plan.is_holder(number) else plan.joints.below[number]
+            end = plan.joints.above[number - plan.first_between]
+            alike.setdefault((plan.is_holder(number), end, self._fault(number), upward), []).append(number)
+        self._alike = list(alike.values())
+        """Upper parts that differ in nothing that counts here."""
+        self._known: dict[tuple[int, int], float] = {}
 
     def paths(self) -> Iterator[Path]:
         plan = self._plan
@@ -261,17 +267,18 @@ class _Nearest:
         """Yield the stacks that start from ``path``, those with the smallest possible error in projection first."""
         plan = self._plan
         room = plan.requirement.max_components - len(path)
-        uppers = range(plan.first_between, len(plan.parts))
-        for upper in sorted(uppers, key=lambda number: (self._bound(path[-1], number, face, room), number)):
-            holder = plan.is_holder(upper)
-            if not holder and (room < 2 or path.count(upper) >= plan.parts[upper].quantity):
-                continue
-            so_far = faults + self._step(upper, path[-1])
-            if so_far + (self._knob_fault(upper)[0] if holder else self._least(upper, room - 1)) > most:
-                continue
-            if holder:
+        near = [
+            upper
+            for uppers in self._alike
+            if faults + self._least_with(uppers[0], path[-1], room) <= most
+            for upper in uppers
+            if plan.is_holder(upper) or path.count(upper) < plan.parts[upper].quantity
+        ]
+        for upper in sorted(near, key=lambda number: (self._bound(path[-1], number, face, room), number)):
+            if plan.is_holder(upper):
                 yield (*path, upper, self._knob_fault(upper)[1])
             else:
+                so_far = faults + self._step(upper, path[-1])
                 yield from self._above((*path, upper), face + plan.projection(upper, path[-1]), so_far, most)
 
     def _bound(self, lower: int, upper: int, face: Span, room: int) -> float:
@@ -285,22 +292,23 @@ class _Nearest:
             beyond = plan.upward[upper][room - 1] or UNKNOWN
         return _missed(face + plan.projection(upper, lower) + beyond, wanted)
 
-    def _least_above(self, lower: int, room: int) -> float:
+    def _least(self, lower: int, room: int) -> float:
         """Return the fewest rejections between a part and a holder."""
-        plan = self._plan
-        least = math.inf
-        for upper in range(plan.first_between, len(plan.parts)):
-            if plan.is_holder(upper):
-                least = min(least, self._step(upper, lower) + self._knob_fault(upper)[0])
-            elif room > 1:
-                step = self._step(upper, lower)
-                if step < least:
-                    least = min(least, step + self._least(upper, room - 1))
-        return least
+        place = self._plan.joints.below[lower], room
+        if place not in self._known:
+            self._known[place] = min((self._least_with(one[0], lower, room) for one in self._alike), default=math.inf)
+        return self._known[place]
+
+    def _least_with(self, upper: int, lower: int, room: int) -> float:
+        """Return the fewest rejections between a part and a holder through this upper part, which may be the holder."""
+        if self._plan.is_holder(upper):
+            return self._step(upper, lower) + self._knob_fault(upper)[0]
+        step = self._step(upper, lower) if room > 1 else math.inf
+        return step if step == math.inf else step + self._least(upper, room - 1)
 
     def _step(self, upper: int, lower: int) -> float:
-        joining = self._plan.joining(upper, lower)
-        return (0.0 if joining.code is None else 1.0 if joining.mates else math.inf) + self._fault(upper)
+        fit = self._plan.fit(upper, lower)
+        return (0.0 if fit.code is None else 1.0 if fit.mates else math.inf) + self._fault(upper)
 
     def _fault(self, number: int) -> float:
         return 0.0 if self._plan.refused[number] is None else 1.0

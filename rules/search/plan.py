@@ -8,22 +8,20 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from itertools import product
 from math import factorial
 from typing import Final, TypeAlias
 
 from rules.answer.provenance import refuse_assumptions, threshold_overrides
 from rules.assessor import Assessor
-from rules.quantities.work_limit import charge
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
 from rules.schema.request import Machine
 from rules.schema.search import ClearanceZone, Projection, Requirement, SearchRequest
-from rules.search.fitting import Fitting, Joining, tries_knobs
+from rules.search.fitting import Fit, Fitting, Joining, Joints, tries_knobs
 from rules.search.inventory import Inventory, Stocked
 from rules.stack.chain import machine_of
 from rules.stack.positions import profile_length
@@ -171,6 +169,18 @@ class OrderCount:
 
 
 @dataclass(frozen=True, slots=True)
+class Uppers:
+    """The upper parts by whether a lower one fits in them, and they themselves pass."""
+
+    fitting: tuple[int, ...]
+    """Numbers of those that fit, rising."""
+    holders: Mapping[str, int]
+    """Of the others, the number of holders by the reason, each counted with every knob."""
+    between: Mapping[tuple[str, int], Sequence[int]]
+    """Of the others, the intermediate parts by reason and quantity."""
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """Parts by number: tools, then intermediate parts, then holders; each group in the order of its keys."""
 
@@ -181,8 +191,10 @@ class Plan:
     requirement: Requirement
     refused: tuple[Finding | None, ...]
     """By part: the finding that rejects it by itself."""
-    joinings: tuple[tuple[Joining, ...], ...]
-    """By upper part (without tools), then by lower part (without holders); see `joining`."""
+    joints: Joints
+    """Of the upper parts (without tools) and the lower ones (without holders); see `joining`."""
+    uppers: tuple[Uppers, ...]
+    """By the end of a lower part."""
     knob_refusals: tuple[tuple[str | None, ...], ...]
     """By holder: without a knob, then with each knob; one entry for a holder tried without knobs."""
     gauge_mm: tuple[float | None, ...]
@@ -193,9 +205,17 @@ class Plan:
     sequences that fit; None where none reaches a holder."""
     orders: OrderCount
 
-    def joining(self, upper: int, lower: int) -> Joining:
+    def fit(self, upper: int, lower: int) -> Fit:
         """Return the fit of a lower part in an upper one."""
-        return self.joinings[upper - self.first_between][lower]
+        return self.joints.fit(self.joints.above[upper - self.first_between], self.joints.below[lower])
+
+    def joining(self, upper: int, lower: int) -> Joining:
+        """Return the lengths of a lower part in an upper one."""
+        return self.joints.joining(upper - self.first_between, lower)
+
+    def uppers_of(self, lower: int) -> Uppers:
+        """Return the upper parts of a lower one, by whether they fit."""
+        return self.uppers[self.joints.below[lower]]
 
     def refusal(self, number: int) -> str | None:
         """Return the code of the rule that rejects a part by itself; None if no rule does."""
@@ -222,14 +242,25 @@ class Plan:
         used = [number - self.first_between for number in path[1:]]
         return self.orders.above(used, self.requirement.max_components - len(path))
 
+    def orders_refused(self, path: Sequence[int]) -> dict[str, int]:
+        """Return the number of stacks that continue this path with an upper part that does not fit, by the reason."""
+        room = self.requirement.max_components - len(path)
+        refused = self.uppers_of(path[-1])
+        orders = Counter(refused.holders)
+        if room > 1:
+            for (code, quantity), parts in refused.between.items():
+                fresh = [number for number in parts if number not in path]
+                if fresh:
+                    orders[code] += len(fresh) * self.orders_with((*path, fresh[0]))
+                for used in set(path).intersection(parts):
+                    if path.count(used) < quantity:
+                        orders[code] += self.orders_with((*path, used))
+        return orders
+
     @property
     def orders_possible(self) -> int:
         """Return the number of sequences of the whole inventory."""
         return self.first_between * self.orders.above((), self.requirement.max_components - 1)
-
-
-_WORK_OF_PAIR: Final = 500
-"""Steps of work to see whether two parts fit, some 5 µs."""
 
 
 def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) -> Plan:
@@ -244,14 +275,14 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
     requirement = request.requirement or Requirement()
     stocked = (*inventory.tools, *inventory.between, *inventory.holders)
     parts = [one.part for one in stocked]
-    charge(_WORK_OF_PAIR * len(parts) ** 2)
     first_between = len(inventory.tools)
     first_holder = first_between + len(inventory.between)
     refused = fitting.of_parts([one.part.model_copy(update={"id": one.key}) for one in stocked])
-    joinings = fitting.of_joints(parts[first_between:], parts[:first_holder])
+    joints = fitting.of_joints(parts[first_between:], parts[:first_holder])
     gauge = [_gauge_mm(one.part) for one in inventory.holders]
     faces = [None] * first_holder + gauge
     knob_refusals = _knob_refusals(fitting, machine, inventory)
+    uppers = _uppers(joints, stocked, refused, first_between, knob_refusals)
     return Plan(
         parts=stocked,
         first_between=first_between,
@@ -259,11 +290,12 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
         knobs=inventory.knobs,
         requirement=requirement,
         refused=tuple(refused),
-        joinings=tuple(map(tuple, joinings)),
+        joints=joints,
+        uppers=uppers,
         knob_refusals=knob_refusals,
         gauge_mm=tuple(gauge),
         slices=tuple(slices_of(part, face) for part, face in zip(parts, faces, strict=True)),
-        upward=_upward(joinings, refused, gauge, first_between, requirement),
+        upward=_upward(joints, uppers, gauge, first_between, requirement),
         orders=OrderCount([one.quantity for one in inventory.between], sum(map(len, knob_refusals))),
     )
 
@@ -299,26 +331,56 @@ def may_be_drawn(projection: Projection | None, *, tool: bool) -> bool:
     return projection.datum == "gauge_line" or tool
 
 
-def _upward(
-    joinings: Sequence[Sequence[Joining]],
+def _uppers(
+    joints: Joints,
+    parts: Sequence[Stocked],
     refused: Sequence[Finding | None],
+    first_between: int,
+    knob_refusals: Sequence[Sequence[str | None]],
+) -> tuple[Uppers, ...]:
+    first_holder = len(parts) - len(knob_refusals)
+    alike: dict[tuple[int, str | None, int], list[int]] = {}
+    for number in range(first_between, len(parts)):
+        finding = refused[number]
+        quantity = 0 if number >= first_holder else parts[number].quantity
+        code = None if finding is None else finding.code
+        alike.setdefault((joints.above[number - first_between], code, quantity), []).append(number)
+    found = []
+    for lower_end in range(max(joints.below, default=-1) + 1):
+        fitting: list[int] = []
+        holders: Counter[str] = Counter()
+        between: dict[tuple[str, int], list[int]] = {}
+        for (upper_end, own_code, quantity), numbers in alike.items():
+            code = own_code or joints.fit(upper_end, lower_end).code
+            if code is None:
+                fitting += numbers
+            elif quantity:
+                between.setdefault((code, quantity), []).extend(numbers)
+            else:
+                holders[code] += sum(len(knob_refusals[number - first_holder]) for number in numbers)
+        found.append(Uppers(tuple(sorted(fitting)), holders, between))
+    return tuple(found)
+
+
+def _upward(
+    joints: Joints,
+    uppers: Sequence[Uppers],
     gauge: Sequence[float | None],
     first_between: int,
     requirement: Requirement,
 ) -> tuple[tuple[Span | None, ...], ...]:
-    first_holder = len(refused) - len(gauge)
+    first_holder = len(joints.below)
     reached: list[list[Span | None]] = [[None] * requirement.max_components for _ in range(first_holder)]
     for room in range(1, requirement.max_components):
-        for lower, upper in product(range(first_holder), range(first_between, len(refused))):
-            joining = joinings[upper - first_between][lower]
-            if joining.code is not None or refused[upper] is not None:
-                continue
-            beyond = exactly(gauge[upper - first_holder]) if upper >= first_holder else reached[upper][room - 1]
-            if beyond is None:
-                continue
-            here = _span(joining, requirement, tool=lower < first_between) + beyond
-            known = reached[lower][room]
-            reached[lower][room] = here if known is None else known | here
+        for lower, end in enumerate(joints.below):
+            for upper in uppers[end].fitting:
+                beyond = exactly(gauge[upper - first_holder]) if upper >= first_holder else reached[upper][room - 1]
+                if beyond is None:
+                    continue
+                joining = joints.joining(upper - first_between, lower)
+                here = _span(joining, requirement, tool=lower < first_between) + beyond
+                known = reached[lower][room]
+                reached[lower][room] = here if known is None else known | here
     return tuple(map(tuple, reached))
 
 
@@ -337,10 +399,8 @@ class Step:
     """One step of the walk: a stack to judge, or a branch ruled out."""
 
     path: Path
-    code: str | None
-    """Reason why the branch is ruled out; None for a stack to judge."""
-    orders: int
-    """Number of sequences in the branch; 1 for a stack."""
+    cut: Mapping[str, int]
+    """Sequences ruled out, by the reason; empty for a stack to judge."""
 
 
 def walk(plan: Plan, behind: Path = ()) -> Iterator[Step]:
@@ -354,14 +414,18 @@ def walk(plan: Plan, behind: Path = ()) -> Iterator[Step]:
         if code is None:
             yield from _above(plan, path, exactly(0.0), rest)
         elif not rest:
-            yield Step(path, code, plan.orders_with(path))
+            yield Step(path, {code: plan.orders_with(path)})
 
 
 def _above(plan: Plan, path: Path, face: Span, behind: Path) -> Iterator[Step]:
-    """Walk through the continuations of a path; ``face`` bounds the distance of the tip from its last face."""
+    """Walk through the continuations of a path; ``face`` bounds the distance of the tip from its last face.
+
+    The first step is for all parts that do not fit, under the number 0, which no upper part has.
+    """
     room = plan.requirement.max_components - len(path)
-    cut_orders: dict[int, int] = {}
-    for upper, rest in _numbers(range(plan.first_between, len(plan.parts)), behind):
+    if not behind and (refused := plan.orders_refused(path)):
+        yield Step((*path, 0), refused)
+    for upper, rest in _numbers(plan.uppers_of(path[-1]).fitting, behind):
         holder = plan.is_holder(upper)
         if not holder and (room < 2 or path.count(upper) >= plan.parts[upper].quantity):
             continue
@@ -369,10 +433,7 @@ def _above(plan: Plan, path: Path, face: Span, behind: Path) -> Iterator[Step]:
         code, reached = _refusal(plan, path[-1], upper, face, room)
         if code is not None:
             if not rest:
-                left = 0 if holder else plan.parts[upper].quantity - path.count(upper)
-                if holder or left not in cut_orders:
-                    cut_orders[left] = plan.orders_with(further)
-                yield Step(further, code, cut_orders[left])
+                yield Step(further, {code: plan.orders_with(further)})
         elif holder:
             yield from _knobs(plan, further, rest)
         else:
@@ -380,10 +441,7 @@ def _above(plan: Plan, path: Path, face: Span, behind: Path) -> Iterator[Step]:
 
 
 def _refusal(plan: Plan, lower: int, upper: int, face: Span, room: int) -> tuple[str | None, Span]:
-    """Return the reason against an upper part, or None, and the distance of the tip from its face."""
-    code = plan.refusal(upper) or plan.joining(upper, lower).code
-    if code is not None:
-        return code, face
+    """Return the reason against an upper part that fits, or None, and the distance of the tip from its face."""
     beyond = (
         exactly(plan.gauge_mm[upper - plan.first_holder]) if plan.is_holder(upper) else plan.upward[upper][room - 1]
     )
@@ -422,7 +480,8 @@ def _knobs(plan: Plan, path: Path, behind: Path) -> Iterator[Step]:
     refusals = plan.knob_refusals[path[-1] - plan.first_holder]
     for knob, rest in _numbers(range(len(refusals)), behind):
         if not rest:
-            yield Step((*path, knob), refusals[knob], 1)
+            code = refusals[knob]
+            yield Step((*path, knob), {} if code is None else {code: 1})
 
 
 def _numbers(numbers: Sequence[int], behind: Path) -> Iterator[tuple[int, Path]]:

@@ -233,8 +233,8 @@ def _page(plan: Plan, request: SearchRequest, assessor: Assessor, behind: Path) 
     for number, step in enumerate(steps, start=1):
         charge(_WORK_OF_STEP)
         tally.last = step.path
-        if step.code is not None:
-            tally.cut[step.code] += step.orders
+        if step.cut:
+            tally.cut.update(step.cut)
         else:
             judged = judge(build(plan, step.path, request), request, assessor)
             (tally.refused if judged.reasons else tally.kept).append(judged)

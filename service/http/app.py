@@ -43,6 +43,7 @@ from service.http.pages import pages_router
 from service.http.posted import posted_routes
 from service.http.problem_answers import HANDLERS, require_known_parameters
 from service.http.questions import (
+    SEARCHES,
     budgets_router,
     calibrations_router,
     checks_router,
@@ -103,6 +104,7 @@ def create_app(
     # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
     import_limits: dict[str, int | None] = dict.fromkeys(LARGE_IMPORTS, settings.max_import_body_bytes)
+    search_limits: dict[str, int | None] = {JSON: settings.max_search_body_bytes}
     direct_routes: dict[str, APIRoute] = {}
     app = FastAPI(
         title="stackgauge",
@@ -126,7 +128,9 @@ def create_app(
             Middleware(BodyTimeout, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
             Middleware(InflatedBody),
             Middleware(
-                BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits, IMPORTS: import_limits}
+                BodyLimit,
+                max_bytes=settings.max_body_bytes,
+                others={PATH: batch_limits, IMPORTS: import_limits, SEARCHES: search_limits},
             ),
             Middleware(DirectDispatch, routes=direct_routes),
         ],

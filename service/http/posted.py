@@ -250,6 +250,8 @@ class Posted(Generic[Asked]):
     """Whether it takes YAML in the short form, too."""
     limited: bool = False
     """Whether the work limit applies, for requests with many stacks."""
+    of_catalogue: bool = False
+    """Whether it may read the whole mounted catalogue, whose parts then count for the work limit like those sent."""
     counted: bool = False
     """Whether the stacks judged count in the metrics."""
     urgent: bool = False
@@ -346,6 +348,7 @@ def add_posted_route(
             task,
             lambda: posted.made(judging, task),
             len(body),
+            mounted=len(judging.assessor.catalogue.definitions.components) if posted.of_catalogue else 0,
             limited=posted.limited,
             urgent=posted.urgent,
             uncounted=chosen != JSON or sent == YAML,

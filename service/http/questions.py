@@ -109,6 +109,8 @@ def _calibrated(judging: Judging, asked: CalibrationRequest) -> CalibrationRepor
     return calibrate(asked, judging.assessor.book, judging.assessor.catalogue)
 
 
+SEARCHES: Final = "/v1/searches"
+
 POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
     {
         "/v1/checks": Posted(
@@ -166,8 +168,12 @@ POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
             urgent=True,
             noted=lambda report: (_gate_notes(report), _decided(report)),
         ),
-        "/v1/searches": Posted(
-            SearchRequest, SearchReport, lambda judging, asked: search(asked, judging.assessor), limited=True
+        SEARCHES: Posted(
+            SearchRequest,
+            SearchReport,
+            lambda judging, asked: search(asked, judging.assessor),
+            limited=True,
+            of_catalogue=True,
         ),
     }
 )
@@ -338,8 +344,8 @@ def searches_router(assessor: Assessor) -> APIRouter:
 
     add_posted_route(
         router,
-        "/v1/searches",
-        POSTED["/v1/searches"],
+        SEARCHES,
+        POSTED[SEARCHES],
         Judging(assessor, STRICT),
         operation_id="search_stacks",
         summary="Search an inventory",

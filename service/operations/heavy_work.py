@@ -122,9 +122,9 @@ class HeavyWork:
         found: HeavyWork = state.heavy_work
         return found
 
-    def steps(self, size: int) -> int:
-        """Most steps of a request with this many bytes of content."""
-        return min(self._max_steps, self._steps_per_kib * max(1, -(-size // 1024)))
+    def steps(self, size: int, mounted: int = 0) -> int:
+        """Most steps of a request with this many bytes of content and of mounted parts that it may read."""
+        return min(self._max_steps, self._steps_per_kib * (max(1, -(-size // 1024)) + mounted))
 
     async def answer(
         self,
@@ -133,13 +133,15 @@ class HeavyWork:
         here: Callable[[], T],
         size: int,
         *,
+        mounted: int = 0,
         limited: bool = False,
         urgent: bool = False,
         uncounted: bool = False,
     ) -> T:
         """The answer to a request of ``size`` bytes: of ``here``, or of another process for ``what``.
 
-        The body of ``request`` has been read. ``limited`` applies the work limit; ``urgent`` requests go first and have
+        The body of ``request`` has been read. ``limited`` applies the work limit, for the size and for the number of
+        parts ``mounted`` that the request may read besides; ``urgent`` requests go first and have
         places of their own. What is ``uncounted`` takes long beside its steps, as drawings and YAML do: it is made in a
         thread, one at a time.
 
@@ -150,7 +152,8 @@ class HeavyWork:
         ClientDisconnect
             If the client leaves while another process is at it.
         """
-        found = await self._found(request, what, here, size, limited=limited, urgent=urgent, uncounted=uncounted)
+        steps = self.steps(size, mounted) if limited else None
+        found = await self._found(request, what, here, size, steps, urgent=urgent, uncounted=uncounted)
         self._told(found)
         return found
 
@@ -160,8 +163,8 @@ class HeavyWork:
         what: object,
         here: Callable[[], T],
         size: int,
+        steps: int | None,
         *,
-        limited: bool,
         urgent: bool,
         uncounted: bool,
     ) -> T:
@@ -174,7 +177,6 @@ class HeavyWork:
                 with self._places.one():
                     return await run_sync(_light, here, limiter=self._thread)
         places = self._urgent_places if urgent else self._places
-        steps = self.steps(size) if limited else None
         places.enter()
         try:
             pending = self._processes.ask(what, steps, urgent=urgent)

@@ -123,6 +123,11 @@ class Settings(BaseSettings):
         ge=1024,
         description="Largest batch as one JSON document, in bytes; a batch of lines has no limit.",
     )
+    max_search_body_bytes: int = Field(
+        4 * 1024 * 1024,
+        ge=1024,
+        description="Largest request of a search in bytes; an inventory of 2,000 parts has some 1 to 2 MiB.",
+    )
     max_import_body_bytes: int = Field(
         8 * 1024 * 1024,
         ge=1024,

@@ -7,6 +7,7 @@ Times depend on the machine and its load. The ratios, each within one run, are t
 from __future__ import annotations
 
 from tests.benchmarks import (
+    bench_answers,
     bench_audit,
     bench_check,
     bench_echo,
@@ -20,6 +21,7 @@ from tests.benchmarks.measuring import HEAD, line
 
 ALL = (
     bench_check,
+    bench_answers,
     bench_echo,
     bench_engines,
     bench_scaling,

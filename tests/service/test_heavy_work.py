@@ -18,9 +18,13 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
+from rules.exchange.documents import Catalogue
 from rules.gate.profile import STRICT
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
+from rules.schema.parsing import parse
 from rules.schema.report import Report
+from rules.schema.search import SearchRequest
+from rules.stack.chain import Mounted
 from service.batch.pool import Errand, Pool
 from service.examples import CALIBRATION_EXAMPLES
 from service.http.app import create_app
@@ -31,6 +35,7 @@ from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import ProblemError
 from service.operations.settings import Settings
 from tests.support.costly_stacks import costly_stack
+from tests.support.inventories import shelf
 from tests.support.live_service import PATIENCE_S, LiveService, until
 from tests.support.served import NO_TLS
 from tests.support.signing import ORDER, keys_of
@@ -225,6 +230,24 @@ LEAST_PER_KIB = 50_000_000
 def test_work_is_allowed_in_proportion_to_the_request(size: int, steps: int) -> None:
     """Evenly for each KiB, begun or full, up to the limit of all."""
     assert HeavyWork(Settings()).steps(size) == steps * LEAST_PER_KIB
+
+
+@pytest.mark.parametrize(
+    ("path", "request_of", "more"),
+    [("/v1/searches", {"whole_catalogue": True}, 3), ("/v1/comparisons", {"alternatives": []}, 0)],
+)
+def test_parts_that_a_search_may_read_count_like_parts_sent(
+    assessor: Assessor, path: str, request_of: dict[str, Any], more: int
+) -> None:
+    """The operator has mounted them, so a short request for all of them is no attack; no other route reads them all."""
+    part = parse(SearchRequest, {"components": shelf("KB-EM8-4")}).components["KB-EM8-4"]  # type: ignore[index]
+    own = Assessor(assessor.book, Catalogue(Mounted({f"K{n}": [part] for n in range(3)}, {}), "0" * 64))
+    settings, elsewhere = Settings(max_request_steps=10**12), Elsewhere(own)
+    app = create_app(settings, own)
+    app.state.heavy_work = HeavyWork(settings, elsewhere)  # type: ignore[arg-type]
+    _post(app, path, {**request_of, "padding": "." * LIGHT_BYTES})  # so that it is not tried here first
+    ((_, steps, _),) = elsewhere.asked
+    assert steps == (LIGHT_BYTES // 1024 + 1 + more) * LEAST_PER_KIB
 
 
 def _gate() -> dict[str, Any]:

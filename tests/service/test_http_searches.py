@@ -147,7 +147,7 @@ def test_a_place_that_no_walk_has_does_no_harm(client: Any, wanted: dict[str, An
     [
         (lambda it: it.update(component={}), "/component"),
         (lambda it: it["components"]["KB-press-12-8"].update(mass_kg=-1), "/components/KB-press-12-8/mass_kg"),
-        (lambda it: it.update(components={f"K{n}": {"kind": "collet", "id": "c"} for n in range(201)}), "/components"),
+        (lambda it: it.update(components={f"K{n}": {"kind": "collet", "id": "c"} for n in range(2001)}), "/components"),
         (lambda it: it.update(stock={"KB-press-12-8": -1}), "/stock/KB-press-12-8"),
         (lambda it: it.update(requirement={"max_components": 7}), "/requirement/max_components"),
         (lambda it: it.update(requirement={"clearance": [{"to_mm": 5}]}), "/requirement/clearance/0"),
@@ -186,12 +186,22 @@ def test_wrong_input_is_pointed_at(client: Any, wanted: dict[str, Any], change: 
 
 @pytest.mark.parametrize(
     ("body", "content_type", "status"),
-    [(b"{", "application/json", 400), (b"{}", "text/plain", 415), (b" " * 70_000, "application/json", 413)],
+    [
+        (b"{", "application/json", 400),
+        (b"{}", "text/plain", 415),
+        (b" " * (4 * 2**20 + 1), "application/json", 413),
+    ],
 )
 def test_other_problems_are_those_of_a_check(client: Any, body: bytes, content_type: str, status: int) -> None:
     """Not JSON, not declared as JSON, too much of it."""
     response = _post(client, body, content_type)
     assert (response.status_code, response.headers["content-type"]) == (status, "application/problem+json")
+
+
+def test_an_inventory_may_be_longer_than_a_check(client: Any, wanted: dict[str, Any], max_body_bytes: int) -> None:
+    """Thousands of parts are more than the largest stack."""
+    response = _post(client, json.dumps(wanted).encode() + b" " * max_body_bytes)
+    assert (response.status_code, response.json()["counts"]["kept"]) == (200, 4)
 
 
 def test_an_empty_request_is_answered(client: Any) -> None:

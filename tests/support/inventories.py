@@ -11,7 +11,7 @@ from rules.schema.search import SearchRequest
 from tests.support.operations import operation_of
 from tests.support.toolroom_parts import SPINDLES, parts
 
-__all__ = ["random_search", "shelf"]
+__all__ = ["large_shelf", "random_search", "shelf"]
 
 _CORES = {
     "HT63": [
@@ -52,6 +52,32 @@ def shelf(*keys: str) -> dict[str, Any]:
     other = {**shop["KB-RK-40JD"], "part_number": "KB-RK-OTHER", "form": "iso_7388_3_ad"}
     shop = {**shop, "KB-RK-OTHER": other}
     return {key: {**copy.deepcopy(shop[key]), "id": f"n{place}"} for place, key in enumerate(keys)}
+
+
+def large_shelf(count: int) -> dict[str, Any]:
+    """Return this many different parts: those of the shop, and longer ones; more cutting tools than anything else."""
+    shop = parts()
+    made: dict[str, Any] = {}
+    for again in range(count):
+        keys = list(shop)
+        random.Random(again).shuffle(keys)
+        for key in keys:
+            lengths = range(4 * again, 4 * again + 4) if shop[key]["kind"] == "cutter" else [again]
+            for longer in lengths:
+                made[f"{key}-L{longer}" if longer else key] = _longer(shop[key], 5.0 * longer) | {"id": f"n{len(made)}"}
+                if len(made) == count:
+                    return made
+    return made
+
+
+def _longer(part: dict[str, Any], by_mm: float) -> dict[str, Any]:
+    part = copy.deepcopy(part)
+    for name in ("overall_length_mm", "gauge_length_mm"):
+        if name in part:
+            part[name] += by_mm
+    if part["kind"] != "collet" and part.get("profile"):
+        part["profile"][-1]["length_mm"] += by_mm
+    return part
 
 
 def random_search(rng: random.Random) -> dict[str, Any]:
