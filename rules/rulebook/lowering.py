@@ -35,6 +35,7 @@ from rules.rulebook.expression import (
     Name,
     Negation,
     asks,
+    children,
     compiled,
     text_of,
     uses_threshold,
@@ -201,11 +202,18 @@ _IN_ENGINE: Final = {"!=": "$neq", "<": "$lt", "<=": "$lte", ">": "$gt", ">=": "
 
 
 def term_of(one: Expression, code: str) -> Term:
-    """Return an expression of the rule ``code`` as a term."""
+    """Return an expression of the rule ``code`` as a term.
+
+    Rules share terms by name, so the code precedes a text that other rules may mean otherwise.
+    """
     text = text_of(one)
-    if uses_threshold(one):
-        return Term(f"{code}: {text}", code, compiled(one))
-    return Term(text, None, compiled(one))
+    name = f"{code}: {text}" if uses_threshold(one) or _names_a_list(one) else text
+    return Term(name, code if uses_threshold(one) else None, compiled(one))
+
+
+def _names_a_list(one: Expression) -> bool:
+    """Whether an expression reads a list by the name that its rule gave it."""
+    return (isinstance(one, Listing) and one.name is not None) or any(map(_names_a_list, children(one)))
 
 
 def scope_term(rule: Rule) -> Term | None:

@@ -13,7 +13,7 @@ import pytest
 
 from rules.rulebook.engine import Engine, Judgement
 from rules.rulebook.fact import Fact, FactError
-from tests.support.rulebooks import book_of, component, joint, rule_entry, small_book, stack
+from tests.support.rulebooks import book_of, component, joint, rule_entry, small_book, small_views, stack
 
 SHORT: dict[str, Any] = {"grip_length_mm": 5.0, "minimum_grip_mm": 20.0, "clearance_um": 5.0}
 LONG: dict[str, Any] = {**SHORT, "grip_length_mm": 40.0}
@@ -233,3 +233,12 @@ def test_shapes_without_end_are_judged_right(engine: Engine) -> None:
         judgement = engine.judge([joint(**known, grip_length_mm=5.0)])
         assert fired(judgement) == ([("GRIP-020", "joint:a/b")] if "clearance_um" in known else [])
     assert len(engine._portions[0]._plans) <= 4_096
+
+
+def test_lists_of_one_name_are_each_that_of_their_rule() -> None:
+    """Two rules ask the same words of several components, and mean different lists."""
+    asked = {"require": "components.all(c, c.component_kind in right)"}
+    lists = {"GRIP-010": ["extension"], "GRIP-020": ["collet"]}
+    engine = Engine(book_of(rule_entry(code, lists={"right": right}, **asked) for code, right in lists.items()))
+    facts = [joint(), component(kind="extension")]
+    assert fired(engine.judge(facts, view_of=small_views(facts))) == [("GRIP-020", "joint:a/b")]
