@@ -15,13 +15,12 @@ from rules.rulebook.expression import (
     COLLECTIONS,
     Expression,
     Gap,
-    Inner,
     Macro,
-    Result,
     children,
     compiled,
     conjuncts,
     names_in,
+    of_each,
     text_of,
 )
 from rules.rulebook.fact import Value, written
@@ -170,9 +169,8 @@ class _Explained:
 
     def _against(self, macro: Macro) -> Iterator[str]:
         """Yield the places of the subjects that a question to several is decided by."""
-        body = compiled(macro.body)
-        for view in self._view.subjects(macro.over):
-            result: Result = body(Inner(self._view, macro.variable, view), self._standing.thresholds)
+        subjects = self._view.subjects(macro.over)
+        for view, result in zip(subjects, of_each(macro)(self._view, self._standing.thresholds, subjects), strict=True):
             if result is (macro.method != "all"):
                 yield from self._led(view.at)
 

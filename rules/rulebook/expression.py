@@ -21,10 +21,10 @@ import json
 import math
 import operator
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import lru_cache
-from typing import Any, Final, Literal, Protocol, TypeAlias, final
+from typing import Any, Final, Literal, Protocol, TypeAlias, TypeVar, final
 
 from rules.rulebook.fact import Value
 
@@ -38,13 +38,13 @@ __all__ = [
     "Expression",
     "ExpressionError",
     "Gap",
-    "Inner",
     "Join",
     "Listing",
     "Macro",
     "Name",
     "Negation",
     "Result",
+    "Subjects",
     "View",
     "asks",
     "children",
@@ -55,6 +55,7 @@ __all__ = [
     "joined",
     "names_in",
     "nearest",
+    "of_each",
     "parse",
     "text_of",
     "uses_threshold",
@@ -419,40 +420,95 @@ def _call(one: Call) -> Evaluator:
     return lambda view, limits: abs(found) if isinstance(found := argument(view, limits), float | int) else found
 
 
-class Inner:
-    """The view of a macro's condition: the subject it runs over under its own name, and all that the rule sees."""
+Question: TypeAlias = tuple[str | float, ...]
+"""A macro in full, and the thresholds that it reads."""
 
-    def __init__(self, outer: View, variable: str, inner: View) -> None:
-        self._outer, self._start, self._inner = outer, f"{variable}.", inner
+_Seen = TypeVar("_Seen", bound=View)
 
-    def get(self, name: str) -> Result:
-        """Return the value of a property."""
-        if name.startswith(self._start):
-            return self._inner.get(name.removeprefix(self._start))
-        return self._outer.get(name)
 
-    def subjects(self, over: str) -> Sequence[View]:
-        """Return the components or the joints of the stack."""
-        return self._outer.subjects(over)
+class Subjects(list[_Seen]):
+    """The components or the joints of a stack, with the answers to what has been asked of all of them so far."""
+
+    def __init__(self, views: Iterable[_Seen]) -> None:
+        super().__init__(views)
+        self.answers: dict[Question, Result] = {}
+
+
+def of_each(one: Macro) -> Callable[[View, Mapping[str, float], Sequence[View]], list[Result]]:
+    """Return a function that computes the condition of a macro for each of some subjects, as another one sees them."""
+    start = f"{one.variable}."
+    # what the rule's own subject has is the same for all of them: it is read once, and stands among the thresholds
+    outer, body = names_in(one), compiled(_seen_by_each(one.body, start))
+
+    def value(view: View, limits: Mapping[str, float], subjects: Sequence[View]) -> list[Result]:
+        given: Mapping[str, Any] = {**limits, **{_OUTER + name: view.get(name) for name in outer}} if outer else limits
+        return [body(subject, given) for subject in subjects]
+
+    return value
+
+
+_OUTER: Final = "outer "
+"""Before the name of a property, so that it is not that of a threshold."""
+
+
+def _seen_by_each(one: Expression, start: str) -> Expression:
+    """Return the condition of a macro in the names of the subject that it is about."""
+    if isinstance(one, Name):
+        if one.name.startswith(start):
+            return Name(one.name.removeprefix(start))
+        return one if one.is_threshold else Name(_OUTER + one.name, is_threshold=True)
+    if isinstance(one, Negation):
+        return Negation(_seen_by_each(one.inner, start))
+    if isinstance(one, Join):
+        return Join(one.sign, tuple([_seen_by_each(member, start) for member in one.members]))
+    if isinstance(one, Call):
+        return Call(one.function, _seen_by_each(one.argument, start))
+    if isinstance(one, Comparison | Arithmetic):
+        return replace(one, left=_seen_by_each(one.left, start), right=_seen_by_each(one.right, start))
+    return one
 
 
 def _macro_value(one: Macro) -> Evaluator:
-    body, over, variable, method = compiled(one.body), one.over, one.variable, one.method
+    each, over, method = of_each(one), one.over, one.method
 
     def value(view: View, limits: Mapping[str, float]) -> Result:
-        found = [body(Inner(view, variable, inner), limits) for inner in view.subjects(over)]
-        # a condition on what one of them does not have does not concern that one
-        concerned = [result for result in found if result is not None]
-        if method == "all" and False in concerned:
-            return False
-        if method == "exists" and True in concerned:
-            return True
-        together = _meet(concerned)
-        if together is not True:
-            return together
-        return float(concerned.count(True)) if method == "count" else method == "all"
+        return _together(method, each(view, limits, view.subjects(over)))
 
-    return value
+    if names_in(one):
+        return value
+    # The answer is the same whoever asks. The key is the macro in full, since equal texts may mean lists that differ.
+    question, limited = (repr(one),), sorted(_limits_in(one.body))
+
+    def shared(view: View, limits: Mapping[str, float]) -> Result:
+        subjects = view.subjects(over)
+        if subjects.__class__ is not Subjects:
+            return value(view, limits)
+        asked: Question = (*question, *[limits[name] for name in limited]) if limited else question
+        if asked not in subjects.answers:
+            subjects.answers[asked] = value(view, limits)
+        return subjects.answers[asked]
+
+    return shared
+
+
+def _limits_in(one: Expression) -> frozenset[str]:
+    if isinstance(one, Name):
+        return frozenset({one.name}) if one.is_threshold else frozenset()
+    return frozenset[str]().union(*map(_limits_in, children(one)))
+
+
+def _together(method: str, found: Sequence[Result]) -> Result:
+    """Return the value of a macro from that of its condition for each subject."""
+    # a condition on what one of them does not have does not concern that one
+    concerned = [result for result in found if result is not None]
+    if method == "all" and False in concerned:
+        return False
+    if method == "exists" and True in concerned:
+        return True
+    together = _meet(concerned)
+    if together is not True:
+        return together
+    return float(concerned.count(True)) if method == "count" else method == "all"
 
 
 # --- words ---------------------------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from weakref import ref
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from rules.rulebook.expression import Gap, Result, View
+from rules.rulebook.expression import Gap, Result, Subjects, View
 from rules.rulebook.fact import Fact
 from rules.rulebook.vocabulary import LABELS, Property, PropertyType, Unit, Vocabulary, load_vocabulary
 from rules.schema.components import (
@@ -403,7 +403,7 @@ class _Views:
     def __init__(self, request: _Request) -> None:
         self._request = request
         self._views: dict[str, RequestView] = {}
-        self._subjects: dict[str, list[RequestView]] = {}
+        self._subjects: dict[str, Subjects[RequestView]] = {}
 
     def view(self, fact: Fact) -> RequestView:
         if self._request.facts.get(fact.key) is not fact:
@@ -413,12 +413,13 @@ class _Views:
             found = self._views[fact.key] = _Subject(self._request, fact, self)
         return found
 
-    def subjects(self, over: str) -> list[RequestView]:
+    def subjects(self, over: str) -> Subjects[RequestView]:
         found = self._subjects.get(over)
         if found is None:
             request = self._request
             keys = request.components if over == "components" else request.joints
-            found = self._subjects[over] = [self.view(request.facts[key]) for key in keys if key in request.facts]
+            views = [self.view(request.facts[key]) for key in keys if key in request.facts]
+            found = self._subjects[over] = Subjects(views)
         return found
 
 

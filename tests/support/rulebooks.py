@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from rules.rulebook.book import Rule, Rulebook, RuleEntry
-from rules.rulebook.expression import COLLECTIONS, Gap, Result
+from rules.rulebook.expression import COLLECTIONS, Gap, Result, Subjects
 from rules.rulebook.fact import KINDS, Fact
 from rules.rulebook.linting import lint_entry
 from rules.rulebook.loader import load_books, rule_of
@@ -95,6 +95,7 @@ class SmallView:
     fact: Fact
     facts: Sequence[Fact] = ()
     stated: Mapping[str, Result] = field(default_factory=dict)
+    kinds: dict[str, Subjects[SmallView]] = field(default_factory=dict, compare=False, repr=False)
 
     def get(self, name: str) -> Result:
         """Return a value; None for what this subject does not have."""
@@ -104,14 +105,17 @@ class SmallView:
         return self.fact.known[name] if name in self.fact.known else self.stated.get(name)
 
     def subjects(self, over: str) -> Sequence[SmallView]:
-        """Return every component or joint, also the subject itself."""
-        kind = COLLECTIONS[over]
-        return [SmallView(fact, self.facts, self.stated) for fact in self.facts if fact.kind == kind]
+        """Return every component or joint, also the subject itself; the same ones to every view of a request."""
+        if over not in self.kinds:
+            facts = [fact for fact in self.facts if fact.kind == COLLECTIONS[over]]
+            self.kinds[over] = Subjects(SmallView(fact, self.facts, self.stated, self.kinds) for fact in facts)
+        return self.kinds[over]
 
 
 def small_views(facts: Sequence[Fact], stated: Mapping[str, Result] | None = None) -> Callable[[Fact], SmallView]:
     """Return what each subject of a request sees."""
-    return lambda fact: SmallView(fact, facts, stated or {})
+    kinds: dict[str, Subjects[SmallView]] = {}
+    return lambda fact: SmallView(fact, facts, stated or {}, kinds)
 
 
 def joint(key: str = "a/b", lacking: Iterable[str] = (), **known: Any) -> Fact:
