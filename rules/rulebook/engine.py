@@ -269,7 +269,14 @@ class Engine:
             code: {name: usual[place] for name, place in places} for code, places in self._places_of.items()
         }
         self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
-        terms = {kind: frozenset(term.name for term in found) for kind, found in self._lowered.terms.items()}
+        terms = {
+            kind: frozenset(
+                term.name
+                for found in (self._lowered.scopes.get(kind, ()), *[group.terms for group in groups])
+                for term in found
+            )
+            for kind, groups in self._lowered.groups.items()
+        }
         self._portions = [_Portion(one, book.vocabulary, terms) for one in self._lowered.portions]
         self._adjusters: dict[str, list[_Adjuster]] = {}
         for place, one in enumerate(book.adjustments):
@@ -417,9 +424,7 @@ class Engine:
         self, facts: Sequence[Fact], changes: Sequence[_Changes], view_of: Callable[[Fact], View] | None
     ) -> tuple[Sequence[Fact], Mapping[tuple[str, str], Gap]]:
         """Return the facts with the terms of their kind and the properties read from the request, and their gaps."""
-        lowered, gaps_of = self._lowered, dict[tuple[str, str], Gap]()
-        if not any(lowered.terms.get(fact.kind) or lowered.seen.get(fact.kind) for fact in facts):
-            return facts, gaps_of
+        gaps_of: dict[tuple[str, str], Gap] = {}
         extended = [
             self._extended(fact, changed.thresholds, view_of, gaps_of)
             for fact, changed in zip(facts, changes, strict=True)
@@ -433,27 +438,28 @@ class Engine:
         view_of: Callable[[Fact], View] | None,
         gaps_of: dict[tuple[str, str], Gap],
     ) -> Fact:
-        names, terms = self._lowered.seen.get(fact.kind, ()), self._lowered.terms.get(fact.kind, ())
-        if not names and not terms:
+        scopes, groups = self._lowered.scopes.get(fact.kind, ()), self._lowered.groups.get(fact.kind, ())
+        if not scopes and not groups:
             return fact
         view: View = _Alone(fact) if view_of is None else view_of(fact)
-        known, lacking = dict(fact.known), dict(fact.lacking)
-        found: list[tuple[str, Result]] = []
+        found: dict[str, Result] = {}
         elsewhere: set[str] = set()  # where does not hold: the rule does not concern this subject
-        for term in terms:
-            if term.scopes and elsewhere.issuperset(term.scopes):
-                continue
-            result = term.value(view, _NO_LIMITS if term.code is None else self._limits(term.code, thresholds))
-            if term.is_scope and result is False:
-                elsewhere.add(term.name)
+        for name, code, value in scopes:
+            result = value(view, _NO_LIMITS if code is None else self._limits(code, thresholds))
+            if result is False:
+                elsewhere.add(name)
             else:
-                found.append((term.name, result))
-        found += [
-            (name, view.get(name))
-            for name, scopes in names
-            if name not in known and not (scopes and elsewhere.issuperset(scopes))
-        ]
-        for name, result in found:
+                found[name] = result
+        for readers, terms, names in groups:
+            if readers and elsewhere.issuperset(readers):
+                continue
+            for name, code, value in terms:
+                found[name] = value(view, _NO_LIMITS if code is None else self._limits(code, thresholds))
+            for name in names:
+                if name not in fact.known:
+                    found[name] = view.get(name)
+        known, lacking = dict(fact.known), dict(fact.lacking)
+        for name, result in found.items():
             if isinstance(result, Gap):
                 lacking[name] = tuple([field for fields in result.lacking.values() for field in fields])
                 gaps_of[fact.key, name] = result

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
 from rules.rulebook.book import Rule
@@ -49,6 +49,7 @@ __all__ = [
     "MAX_COMPARISONS",
     "MAX_NUMBERS",
     "MAX_RULES_PER_KIND",
+    "Group",
     "Lowered",
     "LoweredKind",
     "LoweredPortion",
@@ -88,20 +89,28 @@ class Slot(NamedTuple):
     key: str | int
 
 
-@dataclass(frozen=True, slots=True)
-class Term:
+class Term(NamedTuple):
     """What is computed for a rule before the engine compares it.
 
-    ``name`` is its text, which no property has for a name; ``is_scope`` marks what ``where`` asks.
-    ``code`` is the rule whose thresholds it uses, None for a term without thresholds. ``scopes`` are the terms of the
-    ``where`` of the rules that read it, none if a rule without one does: where none of them holds, nothing reads it.
+    ``name`` is its text, which no property has for a name. ``code`` is the rule whose thresholds it uses, None for a
+    term without thresholds.
     """
 
     name: str
     code: str | None
     value: Evaluator
-    is_scope: bool = False
-    scopes: frozenset[str] = frozenset()
+
+
+class Group(NamedTuple):
+    """Terms, and properties that are not on the fact itself, that rules of the same ``where`` read.
+
+    ``scopes`` are the terms of ``where`` of these rules, none if a rule without one reads them too: where none of them
+    holds, nothing reads the group.
+    """
+
+    scopes: frozenset[str]
+    terms: tuple[Term, ...]
+    names: tuple[str, ...]
 
 
 MAX_RULES_PER_KIND: Final = 60
@@ -169,16 +178,16 @@ class Lowered:
     """A whole rulebook, in one portion unless it is very large.
 
     ``thresholds`` are the values written in the books; ``threshold_index`` maps code and name to the index of a value.
-    ``texts`` numbers the texts that conditions name, ``terms`` lists by kind what is computed for each fact, those
-    of ``where`` first, and ``seen`` the properties that are not on the fact itself.
+    ``texts`` numbers the texts that conditions name. ``scopes`` lists by kind what is computed of each fact for
+    ``where``, and ``groups`` what else is found out about it.
     """
 
     portions: tuple[LoweredPortion, ...]
     thresholds: tuple[float, ...]
     threshold_index: Mapping[tuple[str, str], int]
     texts: Mapping[str, int]
-    terms: Mapping[str, tuple[Term, ...]]
-    seen: Mapping[str, tuple[tuple[str, frozenset[str]], ...]]
+    scopes: Mapping[str, tuple[Term, ...]]
+    groups: Mapping[str, tuple[Group, ...]]
 
 
 class _Probe(NamedTuple):
@@ -222,7 +231,7 @@ def scope_term(rule: Rule) -> Term | None:
         return None
     rest = rule.scope_rest[0] if len(rule.scope_rest) == 1 else Join("&&", rule.scope_rest)
     code = rule.code if uses_threshold(rest) else None
-    return Term(f"{rule.code}: where {text_of(rest)}", code, compiled(rest), is_scope=True)
+    return Term(f"{rule.code}: where {text_of(rest)}", code, compiled(rest))
 
 
 class _Condition:
@@ -367,40 +376,35 @@ def lower(rules: Sequence[Rule], vocabulary: Vocabulary) -> Lowered:
     texts: dict[str, int] = {}
     conditions = [(rule, _Condition(rule, vocabulary, index, texts)) for rule in rules]
     scopes: dict[str, list[Term]] = {}
-    terms: dict[str, dict[str, Term]] = {}
-    readers: dict[tuple[str, str], list[Term | None]] = {}
-    seen: dict[str, dict[str, list[Term | None]]] = {}
+    terms: dict[str, Term] = {}
+    readers: dict[str, dict[str, set[str | None]]] = {}
     for rule, condition in conditions:
         scope = scope_term(rule)
         if scope is not None:
             scopes.setdefault(rule.applies_to, []).append(scope)
-        for name, term in condition.terms.items():
-            terms.setdefault(rule.applies_to, {})[name] = term
-            readers.setdefault((rule.applies_to, name), []).append(scope)
-        words = vocabulary.of(rule.applies_to)
-        own = seen.setdefault(rule.applies_to, {})
-        for name in rule.reads:
-            if words[name].from_request:
-                own.setdefault(name, []).append(scope)
+        terms |= condition.terms
+        words, own = vocabulary.of(rule.applies_to), readers.setdefault(rule.applies_to, {})
+        for name in (*condition.terms, *[name for name in rule.reads if words[name].from_request]):
+            own.setdefault(name, set()).add(None if scope is None else scope.name)
     return Lowered(
         tuple(_lower_portion(portion) for portion in _portions(conditions)),
         tuple(values),
         index,
         texts,
-        {
-            kind: (
-                *scopes.get(kind, ()),
-                *[replace(term, scopes=_all(readers[kind, name])) for name, term in terms.get(kind, {}).items()],
-            )
-            for kind in dict.fromkeys((*scopes, *terms))
-        },
-        {kind: tuple([(name, _all(found)) for name, found in names.items()]) for kind, names in seen.items()},
+        {kind: tuple(found) for kind, found in scopes.items()},
+        {kind: tuple(_groups(found, terms)) for kind, found in readers.items()},
     )
 
 
-def _all(scopes: Sequence[Term | None]) -> frozenset[str]:
-    """Return the names of terms, or none if one is not there."""
-    return frozenset() if None in scopes else frozenset(scope.name for scope in scopes if scope is not None)
+def _groups(readers: Mapping[str, set[str | None]], terms: Mapping[str, Term]) -> Iterator[Group]:
+    """Yield what rules read, given the ``where`` of those that read each name, None for a rule without one."""
+    grouped: dict[frozenset[str], list[str]] = {}
+    for name, found in readers.items():
+        scopes = frozenset() if None in found else frozenset(scope for scope in found if scope is not None)
+        grouped.setdefault(scopes, []).append(name)
+    for scopes, names in grouped.items():
+        computed = tuple(terms[name] for name in names if name in terms)
+        yield Group(scopes, computed, tuple(name for name in names if name not in terms))
 
 
 _Conditions: TypeAlias = list[tuple[Rule, _Condition]]
