@@ -31,9 +31,10 @@ import threading
 import weakref
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import itemgetter
 from queue import SimpleQueue
 from types import MappingProxyType
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
 try:
     import durable_rules_engine as core
@@ -85,8 +86,11 @@ MARKER_TEMPLATE: Final = '{"sid":"%s","key":%d,"kind":"' + MARKER_KIND + '"}'
 # Largest finite double. Infinities exceed it, and NaN fails both comparisons.
 _LARGEST: Final = 1.7976931348623157e308
 _NUMBER: Final = (float, int)
-_FLOATS: Final = {float}
+_USUAL: Final[Mapping[PropertyType, set[type]]] = {"number": {float}, "text": {str}, "flag": {bool}}
 _NO_LIMITS: Final[Mapping[str, float]] = MappingProxyType({})
+
+
+_Taking: TypeAlias = Callable[[Any], tuple[Any, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +103,8 @@ class Plan:
         JSON text for the engine with places for session, key and slot numbers. It holds the flags of the decided rules
         and the slots they read, no others: a rule does not match without its flag.
     numbers, limits, texts, flags
-        Slots for the places after session and key, in this order: properties and terms that are numbers, indices of
-        thresholds, texts and flags.
+        What takes the values for the places after session and key, in this order: properties and terms that are
+        numbers, thresholds, texts and flags.
     checked
         Further properties that decided rules use, by required type.
     decided
@@ -110,11 +114,11 @@ class Plan:
     """
 
     template: str
-    numbers: tuple[str, ...]
-    limits: tuple[int, ...]
-    texts: tuple[str, ...]
-    flags: tuple[str, ...]
-    checked: Mapping[PropertyType, tuple[str, ...]]
+    numbers: _Taking
+    limits: _Taking
+    texts: _Taking
+    flags: _Taking
+    checked: Sequence[tuple[PropertyType, tuple[str, ...], _Taking]]
     decided: frozenset[str]
     undecided: tuple[tuple[Rule, tuple[str, ...]], ...]
 
@@ -124,10 +128,10 @@ class Plan:
         ``texts`` numbers the texts met so far; new ones are added.
         """
         known: Mapping[str, Any] = fact.known
-        for kind, names in self.checked.items():
-            found = [known[name] for name in names]
-            # finite floats first, by far the most frequent: their sum is finite, unless it is out of range
-            if kind == "number" and set(map(type, found)) == _FLOATS and math.isfinite(sum(found)):
+        for kind, names, taking in self.checked:
+            found = taking(known)
+            # the usual type first; the sum of finite floats is finite, unless it is out of range
+            if set(map(type, found)) == _USUAL[kind] and (kind != "number" or math.isfinite(sum(found))):
                 continue
             for name, value in zip(names, found, strict=True):
                 if kind == "number":
@@ -136,13 +140,18 @@ class Plan:
                         raise _wrong(fact, name, "a finite number")
                 elif not isinstance(value, str if kind == "text" else bool):
                     raise _wrong(fact, name, "text" if kind == "text" else "a flag")
-        values = [known[name] for name in self.numbers]
-        values += [thresholds[place] for place in self.limits]
         return (
-            *ordered(values),
-            *[texts.setdefault(known[name], len(texts) + 1) for name in self.texts],
-            *[1 if known[name] else 0 for name in self.flags],
+            *ordered((*self.numbers(known), *self.limits(thresholds))),
+            *[texts.setdefault(text, len(texts) + 1) for text in self.texts(known)],
+            *[1 if flag else 0 for flag in self.flags(known)],
         )
+
+
+def _taking(places: Sequence[Any]) -> _Taking:
+    """Return what takes the values at some places, several or none."""
+    if len(places) > 1:
+        return itemgetter(*places)
+    return lambda values: tuple([values[place] for place in places])
 
 
 def _wrong(fact: Fact, name: str, wanted: str) -> FactError:
@@ -185,13 +194,13 @@ def make_plan(
     grouped = {source: [slot for slot in used if slots[slot].source == source] for source in _SOURCES}
     fields = [f'"{candidate.flag}":1' for candidate in chosen]
     fields += [f'"v{slot}":%d' for source in _SOURCES for slot in grouped[source]]
-    keys = {source: tuple(slots[slot].key for slot in grouped[source]) for source in _SOURCES}
+    taking = {source: _taking([slots[slot].key for slot in grouped[source]]) for source in _SOURCES}
     return Plan(
         template=f'{{"sid":"%s","key":%d,"kind":"{fact.kind}",{",".join(fields)}}}',
-        numbers=tuple(map(str, keys["number"])),
-        limits=tuple(int(place) for place in keys["threshold"]),
-        texts=tuple(map(str, keys["text"])),
-        flags=tuple(map(str, keys["flag"])),
+        numbers=taking["number"],
+        limits=taking["threshold"],
+        texts=taking["text"],
+        flags=taking["flag"],
         checked=_by_type(fact.kind, (candidate.rule for candidate in chosen), vocabulary),
         decided=frozenset(candidate.rule.code for candidate in chosen),
         undecided=tuple(undecided),
@@ -201,14 +210,16 @@ def make_plan(
 _SOURCES: Final[tuple[PropertyType | Literal["threshold"], ...]] = ("number", "threshold", "text", "flag")
 
 
-def _by_type(kind: str, rules: Iterable[Rule], vocabulary: Vocabulary) -> Mapping[PropertyType, tuple[str, ...]]:
+def _by_type(
+    kind: str, rules: Iterable[Rule], vocabulary: Vocabulary
+) -> Sequence[tuple[PropertyType, tuple[str, ...], _Taking]]:
     properties = vocabulary.of(kind)
     names = [name for name, known in properties.items() if known.always]
     names += [name for rule in rules for name in rule.needs]
     found: dict[PropertyType, dict[str, None]] = {}
     for name in names:
         found.setdefault(properties[name].type, {})[name] = None
-    return {one: tuple(own) for one, own in found.items()}
+    return [(one, tuple(own), _taking(tuple(own))) for one, own in found.items()]
 
 
 def _refuse_contradictions(fact: Fact, vocabulary: Vocabulary, terms: frozenset[str]) -> None:
