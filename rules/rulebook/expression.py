@@ -372,14 +372,16 @@ def _comparison(one: Comparison) -> Evaluator:
     compare, left = _COMPARE[one.sign], compiled(one.left)
     if isinstance(one.right, Listing):
         among = frozenset(one.right.values)
-        return lambda view, limits: found if _is_unknown(found := left(view, limits)) else found in among
+        return lambda view, limits: found if type(found := left(view, limits)) in _UNKNOWN else found in among
     if isinstance(one.left, Name) and not one.left.is_threshold and isinstance(one.right, Constant):
         return _simple(one.left.name, compare, one.right.value)
     right = compiled(one.right)
 
     def value(view: View, limits: Mapping[str, float]) -> Result:
-        both = left(view, limits), right(view, limits)
-        return _meet(both) if _is_unknown(both[0]) or _is_unknown(both[1]) else compare(*both)
+        first, second = left(view, limits), right(view, limits)
+        if type(first) in _UNKNOWN or type(second) in _UNKNOWN:
+            return _meet((first, second))
+        return compare(first, second)
 
     return value
 
@@ -394,8 +396,7 @@ def _simple(name: str, compare: Callable[[Any, Any], bool], wanted: Value) -> Ev
     return value
 
 
-def _is_unknown(result: Result) -> bool:
-    return result is None or result.__class__ is Gap
+_UNKNOWN: Final = frozenset({type(None), Gap})
 
 
 def _arithmetic(one: Arithmetic) -> Evaluator:
@@ -403,7 +404,7 @@ def _arithmetic(one: Arithmetic) -> Evaluator:
 
     def value(view: View, limits: Mapping[str, float]) -> Result:
         first, second = left(view, limits), right(view, limits)
-        if _is_unknown(first) or _is_unknown(second):
+        if type(first) in _UNKNOWN or type(second) in _UNKNOWN:
             return _meet((first, second))
         result = compute(float(first), float(second))  # type: ignore[arg-type]
         return Gap({}) if isinstance(result, float) and not math.isfinite(result) else result
@@ -416,7 +417,7 @@ def _call(one: Call) -> Evaluator:
     if one.function == "has":
         return lambda view, limits: argument(view, limits) is not None
     if one.function == "stated":
-        return lambda view, limits: not _is_unknown(argument(view, limits))
+        return lambda view, limits: type(argument(view, limits)) not in _UNKNOWN
     return lambda view, limits: abs(found) if isinstance(found := argument(view, limits), float | int) else found
 
 
