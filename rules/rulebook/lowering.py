@@ -19,6 +19,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
 from rules.rulebook.book import Rule
@@ -225,15 +226,6 @@ def _names_a_list(one: Expression) -> bool:
     return (isinstance(one, Listing) and one.name is not None) or any(map(_names_a_list, children(one)))
 
 
-def scope_term(rule: Rule) -> Term | None:
-    """Return the term of what ``where`` asks beyond has() and stated(); None if there is no more."""
-    if not rule.scope_rest:
-        return None
-    rest = rule.scope_rest[0] if len(rule.scope_rest) == 1 else Join("&&", rule.scope_rest)
-    code = rule.code if uses_threshold(rest) else None
-    return Term(f"{rule.code}: where {text_of(rest)}", code, compiled(rest))
-
-
 class _Condition:
     """Lowers the requirement of one rule; collects the terms, and numbers the texts."""
 
@@ -248,6 +240,16 @@ class _Condition:
         self.tree = (
             _Probe("==", self._operand(required, "flag"), 0) if asks(required) else self._lower(required, holds=False)
         )
+
+    @cached_property
+    def scope(self) -> Term | None:
+        """The term of what ``where`` asks beyond has() and stated(); None if there is no more."""
+        rule = self._rule
+        if not rule.scope_rest:
+            return None
+        rest = rule.scope_rest[0] if len(rule.scope_rest) == 1 else Join("&&", rule.scope_rest)
+        code = rule.code if uses_threshold(rest) else None
+        return Term(f"{rule.code}: where {text_of(rest)}", code, compiled(rest))
 
     def _lower(self, one: Expression, *, holds: bool) -> _Tree:
         """Return the engine's condition for "it holds" or "it does not hold"."""
@@ -379,7 +381,7 @@ def lower(rules: Sequence[Rule], vocabulary: Vocabulary) -> Lowered:
     terms: dict[str, Term] = {}
     readers: dict[str, dict[str, set[str | None]]] = {}
     for rule, condition in conditions:
-        scope = scope_term(rule)
+        scope = condition.scope
         if scope is not None:
             scopes.setdefault(rule.applies_to, []).append(scope)
         terms |= condition.terms
@@ -451,7 +453,7 @@ def _lower_kind(kind: str, conditions: _Conditions) -> LoweredKind:
         for slot in slots:
             number.setdefault(slot, len(number))
         tree = _written(condition.tree, number)
-        scope = scope_term(rule)
+        scope = condition.scope
         lowered.append(
             LoweredRule(
                 rule,
