@@ -27,6 +27,7 @@ from rules.rulebook.expression import (
     Name,
     Negation,
     Result,
+    Subjects,
     View,
     compiled,
     conjuncts,
@@ -151,12 +152,26 @@ class Held:
 
     values: dict[str, Result]
     others: tuple[dict[str, Result], ...] = ()
+    shared: Subjects[View] | None = None
 
     def get(self, name: str) -> Result:
         return self.values.get(name)
 
     def subjects(self, over: str) -> list[View]:
+        if self.shared is not None:
+            return self.shared
         return [Held(one) for one in self.others] if over == "components" else []
+
+
+@dataclass
+class Counted(Held):
+    """One that counts what is read of it."""
+
+    asked: int = 0
+
+    def get(self, name: str) -> Result:
+        self.asked += 1
+        return super().get(name)
 
 
 AND: Final = {
@@ -263,6 +278,25 @@ class Bare:
     """A threshold without a unit, or with one."""
 
     unit: str | None = None
+
+
+def test_subjects_answer_a_question_once() -> None:
+    """What differs by a list of the same name, by a threshold or by who asks is another question."""
+    words = small_vocabulary()
+    one = Counted({"mass_kg": 3.0, "component_kind": "collet"})
+    all_there_are: Subjects[View] = Subjects([one])
+    asking = [Held({"total_mass_kg": mass}, shared=all_there_are) for mass in (2.0, 4.0)]
+
+    def ask(text: str, view: View, *right: str, most: float = 0.0) -> Result:
+        scope = Scope("stack", words, {"most": Bare()}, {"right": right or ("collet",)})
+        return compiled(read(text, scope).expression)(view, {"most": most})
+
+    for view in asking:
+        assert ask("components.all(c, c.component_kind in right)", view) is True
+        assert ask("components.all(c, c.component_kind in right)", view, "extension") is False
+        assert [ask("components.exists(c, c.mass_kg > most)", view, most=most) for most in (2.0, 3.0)] == [True, False]
+    assert one.asked == 4
+    assert [ask("components.all(c, c.mass_kg > total_mass_kg)", view) for view in asking] == [True, False]
 
 
 def test_gaps_of_one_name_keep_the_fields_of_every_subject() -> None:
