@@ -12,13 +12,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import rules.search.search
+from rules.analysis import joint_facts
 from rules.assessor import Assessor
 from rules.exchange.documents import Catalogue
 from rules.schema.parsing import BadRequestError, parse, parse_request
+from rules.schema.request import StackRequest
 from rules.schema.search import MAX_INVENTORY, SearchReport, SearchRequest, SearchResult
 from rules.search.fitting import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
 from rules.search.search import search
-from rules.stack.chain import Mounted
+from rules.stack.chain import Mounted, chain_of
 from tests.oracles.every_stack import every_order, every_stack
 from tests.support.inventories import large_shelf, random_search, shelf
 from tests.support.operations import change, operation_of
@@ -343,6 +345,36 @@ def test_an_inventory_has_a_limit(where: str) -> None:
         f"/{where}",
         "2001 components in the inventory; at most 2000 can be searched",
     )
+
+
+@pytest.mark.parametrize("without", [None, "length_mm", "depth_mm", "diameter_mm"])
+def test_what_decides_by_the_ends_follows_from_the_ends(without: str | None) -> None:
+    """A longer part of the same end has the same properties there, so one of them is judged for all."""
+    shop = large_shelf(330)
+    lowers = [part for part in shop.values() if part["kind"] in ("cutter", "collet", "extension")]
+    uppers = {
+        repr(part["workpiece_side"]): part for part in shop.values() if part["kind"] in ("base_holder", "extension")
+    }
+
+    def by_ends(upper: dict[str, Any], lower: dict[str, Any]) -> list[dict[str, Any]]:
+        stack = {"components": [{**upper, "id": "upper"}, {**lower, "id": "lower"}]}
+        chain = chain_of(parse(StackRequest, {"stack": stack}))
+        facts = joint_facts(chain, (), None)
+        return [{**fact.known, **fact.lacking} for fact in facts if fact.kind == "joint"]
+
+    checked = 0
+    for lower in lowers[::7]:
+        side = {name: value for name, value in lower["machine_side"].items() if name != without}
+        short = {**lower, "machine_side": side}
+        long = {name: value + 25 if name.endswith("_length_mm") else value for name, value in short.items()}
+        long["profile"] = [{"length_mm": 31.5, "outer_mm": 3}]
+        for upper in uppers.values():
+            for one, other in zip(by_ends(upper, short), by_ends(upper, long), strict=True):
+                checked += 1
+                assert {name: one[name] for name in one if name in BY_JOINT} == {
+                    name: other[name] for name in other if name in BY_JOINT
+                }
+    assert checked > 200
 
 
 def test_two_thousand_parts_hide_nothing() -> None:
