@@ -89,24 +89,16 @@ def walk(
 def _chosen(case: Case, *, every: bool) -> bool:
     if not isinstance(case.body, dict):
         return True
-    if _is_refused(case.path, case.body):
+    if _is_refused(case.body):
         return False
     return every or zlib.crc32(to_json(case.body, fallback=repr)) % _ONE_IN.get(case.path, 1) == 0
 
 
-_ASSUME_NOTHING: Final = ("/v1/budgets", "/v1/builds", "/v1/explanations", "/v1/gates", "/v1/readings", "/v1/searches")
-"""Routes that take a policy as a check does, and refuse what it assumes."""
-
-
-def _is_refused(path: str, body: dict[str, Any]) -> bool:
+def _is_refused(body: dict[str, Any]) -> bool:
     """Whether a body is refused though the schema allows it, for what no schema can say."""
     policy = body.get("policy")
     if isinstance(policy, dict) and policy.get("assumption_set") is not None:
         return True  # its digest is that of its content
-    if path in _ASSUME_NOTHING and isinstance(policy, dict) and policy.get("unstated", "undecided") != "undecided":
-        return True
-    if path == "/v1/calibrations" and body.get("expanded_uncertainty_um") is None:
-        return True  # each reading then has to state its own
     thresholds = policy.get("thresholds") if isinstance(policy, dict) else None
     # two operations share an id, or two overrides a threshold
     for listed, fields in ((thresholds, ("code", "threshold")), (body.get("operations"), ("id",))):
