@@ -17,9 +17,7 @@ from dataclasses import replace
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from types import TracebackType
-from typing import Any, Final, NamedTuple, TypeAlias
-
-from fastapi import FastAPI
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeAlias
 
 from rules.assessor import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
@@ -40,6 +38,10 @@ from service.operations.assessors import Snapshot
 from service.operations.heavy_work import ProcessesClosedError
 from service.operations.problems import ProblemError
 from service.operations.process import end_with_parent, settle
+
+if TYPE_CHECKING:
+    # an audit does without it, and so do its workers
+    from fastapi import FastAPI
 
 __all__ = ["Errand", "Pool", "closing", "cores"]
 

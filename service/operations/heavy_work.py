@@ -11,9 +11,8 @@ from typing import Any, Final, Protocol, TypeVar
 
 from anyio import CapacityLimiter
 from anyio.to_thread import run_sync
-from fastapi import Request
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import ClientDisconnect
+from starlette.requests import ClientDisconnect, Request
 from starlette.types import Receive
 
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing

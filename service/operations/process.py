@@ -13,9 +13,7 @@ import time
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from types import FrameType
-from typing import Final, TypeAlias
-
-from fastapi import FastAPI
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool
@@ -23,6 +21,10 @@ from rules.schema.imports import Standard
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve
+
+if TYPE_CHECKING:
+    # an audit does without it, and so do its workers
+    from fastapi import FastAPI
 
 __all__ = [
     "RETIRE",
@@ -59,7 +61,7 @@ class Exporter:
         return export_cutting_tool(stack, report, timestamp=timestamp, standard=standard), report
 
 
-Lifespan: TypeAlias = Callable[[FastAPI], AbstractAsyncContextManager[None]]
+Lifespan: TypeAlias = "Callable[[FastAPI], AbstractAsyncContextManager[None]]"
 
 
 class Shutdown:
