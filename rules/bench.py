@@ -226,7 +226,7 @@ def rulebook_schema(vocabulary: Vocabulary) -> dict[str, Any]:
     definitions["Threshold"] = {"description": threshold.pop("description"), "anyOf": [*short, threshold]}
     definitions["RuleEntry"]["allOf"] = [_names_for(kind) for kind in vocabulary.kinds]
     for kind in vocabulary.kinds:
-        definitions[f"names of {kind}"] = {
+        definitions[f"names_of_{kind}"] = {
             "description": f"A name of a property of {kind}.",
             "anyOf": [
                 *({"const": name, "description": _described(one)} for name, one in sorted(vocabulary.of(kind).items())),
@@ -246,7 +246,7 @@ def _schema_of(model: type[BaseModel]) -> dict[str, Any]:
 
 
 def _names_for(kind: str) -> dict[str, Any]:
-    named = {"$ref": f"#/$defs/names of {kind}"}
+    named = {"$ref": f"#/$defs/names_of_{kind}"}
     places = ("where", "require", "observed", "limit")
     return {
         "if": {"properties": {"for": {"const": kind}}, "required": ["for"]},
