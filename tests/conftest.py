@@ -85,7 +85,9 @@ def pytest_configure(config: pytest.Config) -> None:
         settings.load_profile("long")
     # else pytest-xdist begins with the files of the most tests, and the slowest end alone
     config.option.loadscopereorder = False
-    if (config.rootpath / "rules").is_dir():
+    # the process that hands the tests out to others runs none
+    runs_tests = hasattr(config, "workerinput") or not config.getoption("numprocesses", None)
+    if runs_tests and (config.rootpath / "rules").is_dir():
         _load_rules_once()
 
 
