@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
+from functools import lru_cache, reduce
 from math import factorial
+from operator import or_
 from typing import Final, TypeAlias
 
 from rules.answer.provenance import refuse_assumptions, threshold_overrides
@@ -20,7 +21,7 @@ from rules.assessor import Assessor
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
 from rules.schema.request import Machine
-from rules.schema.search import ClearanceZone, Projection, Requirement, SearchRequest
+from rules.schema.search import MAX_SEARCH_LENGTH, ClearanceZone, Projection, Requirement, SearchRequest
 from rules.search.fitting import Fit, Fitting, Joining, Joints, tries_knobs
 from rules.search.inventory import Inventory, Stocked
 from rules.stack.chain import machine_of
@@ -137,20 +138,27 @@ def arrangements(quantities: tuple[tuple[int, int], ...], places: int) -> int:
     >>> arrangements(((1, 3),), 2), arrangements(((2, 1),), 2), arrangements(((2, 1),), 3)
     (6, 1, 0)
     """
-    product = [Fraction(1)] + [Fraction(0)] * places
+
+    def product(one: Sequence[Fraction], other: Sequence[Fraction]) -> list[Fraction]:
+        return [sum((one[k] * other[n - k] for k in range(n + 1)), Fraction(0)) for n in range(places + 1)]
+
+    whole = [Fraction(1)] + [Fraction(0)] * places
     for quantity, count in quantities:
-        one = [Fraction(1, factorial(t)) if t <= quantity else Fraction(0) for t in range(places + 1)]
-        for _ in range(count):
-            product = [sum((product[k] * one[n - k] for k in range(n + 1)), Fraction(0)) for n in range(places + 1)]
-    return int(product[places] * factorial(places))
+        power = [Fraction(1, factorial(t)) if t <= quantity else Fraction(0) for t in range(places + 1)]
+        for bit in reversed(f"{count:b}"):
+            if bit == "1":
+                whole = product(whole, power)
+            power = product(power, power)
+    return int(whole[places] * factorial(places))
 
 
 class OrderCount:
     """Counts the sequences of parts in an inventory, from quantities of intermediate parts and number of holders."""
 
     def __init__(self, quantities: Sequence[int], endings: int) -> None:
-        self._pieces = tuple(quantities)
-        self._all = Counter(quantities)
+        # more pieces than places make no difference
+        self._pieces = tuple([min(quantity, MAX_SEARCH_LENGTH) for quantity in quantities])
+        self._all = Counter(self._pieces)
         self._endings = endings
 
     def above(self, used: Sequence[int], room: int) -> int:
@@ -177,7 +185,7 @@ class Uppers:
     holders: Mapping[str, int]
     """Of the others, the number of holders by the reason, each counted with every knob."""
     between: Mapping[tuple[str, int], Sequence[int]]
-    """Of the others, the intermediate parts by reason and quantity."""
+    """Of the others, the intermediate parts by reason and number of pieces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,17 +252,21 @@ class Plan:
 
     def orders_refused(self, path: Sequence[int]) -> dict[str, int]:
         """Return the number of stacks that continue this path with an upper part that does not fit, by the reason."""
-        room = self.requirement.max_components - len(path)
         refused = self.uppers_of(path[-1])
         orders = Counter(refused.holders)
-        if room > 1:
-            for (code, quantity), parts in refused.between.items():
-                fresh = [number for number in parts if number not in path]
-                if fresh:
-                    orders[code] += len(fresh) * self.orders_with((*path, fresh[0]))
-                for used in set(path).intersection(parts):
-                    if path.count(used) < quantity:
-                        orders[code] += self.orders_with((*path, used))
+        if self.requirement.max_components - len(path) < 2:
+            return orders
+        in_path: Counter[tuple[str, int]] = Counter()
+        for used in set(path[1:]):
+            code = self.refusal(used) or self.fit(used, path[-1]).code
+            if code is not None:
+                in_path[code, _pieces(self.parts[used])] += 1
+                if path.count(used) < self.parts[used].quantity:
+                    orders[code] += self.orders_with((*path, used))
+        for (code, pieces), parts in refused.between.items():
+            fresh = next((number for number in parts if number not in path), None)
+            if fresh is not None:
+                orders[code] += (len(parts) - in_path[code, pieces]) * self.orders_with((*path, fresh))
         return orders
 
     @property
@@ -295,7 +307,7 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
         knob_refusals=knob_refusals,
         gauge_mm=tuple(gauge),
         slices=tuple(slices_of(part, face) for part, face in zip(parts, faces, strict=True)),
-        upward=_upward(joints, uppers, gauge, first_between, requirement),
+        upward=_upward(joints, refused, gauge, first_between, requirement),
         orders=OrderCount([one.quantity for one in inventory.between], sum(map(len, knob_refusals))),
     )
 
@@ -331,6 +343,11 @@ def may_be_drawn(projection: Projection | None, *, tool: bool) -> bool:
     return projection.datum == "gauge_line" or tool
 
 
+def _pieces(part: Stocked) -> int:
+    """Return the quantity of a part as far as one stack can use it."""
+    return min(part.quantity, MAX_SEARCH_LENGTH)
+
+
 def _uppers(
     joints: Joints,
     parts: Sequence[Stocked],
@@ -342,20 +359,20 @@ def _uppers(
     alike: dict[tuple[int, str | None, int], list[int]] = {}
     for number in range(first_between, len(parts)):
         finding = refused[number]
-        quantity = 0 if number >= first_holder else parts[number].quantity
+        pieces = 0 if number >= first_holder else _pieces(parts[number])
         code = None if finding is None else finding.code
-        alike.setdefault((joints.above[number - first_between], code, quantity), []).append(number)
+        alike.setdefault((joints.above[number - first_between], code, pieces), []).append(number)
     found = []
     for lower_end in range(max(joints.below, default=-1) + 1):
         fitting: list[int] = []
         holders: Counter[str] = Counter()
         between: dict[tuple[str, int], list[int]] = {}
-        for (upper_end, own_code, quantity), numbers in alike.items():
+        for (upper_end, own_code, pieces), numbers in alike.items():
             code = own_code or joints.fit(upper_end, lower_end).code
             if code is None:
                 fitting += numbers
-            elif quantity:
-                between.setdefault((code, quantity), []).extend(numbers)
+            elif pieces:
+                between.setdefault((code, pieces), []).extend(numbers)
             else:
                 holders[code] += sum(len(knob_refusals[number - first_holder]) for number in numbers)
         found.append(Uppers(tuple(sorted(fitting)), holders, between))
@@ -364,24 +381,41 @@ def _uppers(
 
 def _upward(
     joints: Joints,
-    uppers: Sequence[Uppers],
+    refused: Sequence[Finding | None],
     gauge: Sequence[float | None],
     first_between: int,
     requirement: Requirement,
 ) -> tuple[tuple[Span | None, ...], ...]:
-    first_holder = len(joints.below)
-    reached: list[list[Span | None]] = [[None] * requirement.max_components for _ in range(first_holder)]
+    """Return the bounds by lower part; those of equal ends have the same."""
+    first_holder = len(refused) - len(gauge)
+    alike: dict[int, list[int]] = {}
+    for upper in range(first_between, len(refused)):
+        if refused[upper] is None:
+            alike.setdefault(joints.above[upper - first_between], []).append(upper)
+    kinds = [(end, lower < first_between) for lower, end in enumerate(joints.below)]
+    shown = {kind: lower for lower, kind in reversed(list(enumerate(kinds)))}
+    reached: dict[tuple[int, bool], list[Span | None]] = {kind: [None] * requirement.max_components for kind in kinds}
     for room in range(1, requirement.max_components):
-        for lower, end in enumerate(joints.below):
-            for upper in uppers[end].fitting:
-                beyond = exactly(gauge[upper - first_holder]) if upper >= first_holder else reached[upper][room - 1]
-                if beyond is None:
-                    continue
-                joining = joints.joining(upper - first_between, lower)
-                here = _span(joining, requirement, tool=lower < first_between) + beyond
-                known = reached[lower][room]
-                reached[lower][room] = here if known is None else known | here
-    return tuple(map(tuple, reached))
+        beyond: dict[int, Span | None] = {
+            end: _either(
+                exactly(gauge[upper - first_holder]) if upper >= first_holder else reached[kinds[upper]][room - 1]
+                for upper in uppers
+            )
+            for end, uppers in alike.items()
+        }
+        for kind, lower in shown.items():
+            spans: list[Span] = []
+            for end, uppers in alike.items():
+                if (further := beyond[end]) is not None and joints.fit(end, kind[0]).code is None:
+                    joining = joints.joining(uppers[0] - first_between, lower)
+                    spans.append(_span(joining, requirement, tool=kind[1]) + further)
+            reached[kind][room] = _either(spans)
+    return tuple(tuple(reached[kind]) for kind in kinds)
+
+
+def _either(spans: Iterable[Span | None]) -> Span | None:
+    known = [one for one in spans if one is not None]
+    return reduce(or_, known) if known else None
 
 
 Path: TypeAlias = tuple[int, ...]
