@@ -32,6 +32,7 @@ from rules.couplings.straight_shank import (
 )
 from rules.grip.analysis import UsualTorque, usual_torque
 from rules.grip.tolerances import limits
+from rules.quantities.models import MAX_LENGTH_MM
 from rules.quantities.tables import Confidence, Row, read_rows
 from rules.schema.components import (
     BaseHolder,
@@ -314,7 +315,8 @@ def _scaled(
     source: str,
     confidence: Confidence,
 ) -> Assumed:
-    typical, cautious = _reading(ends[0], at_mm, "capability"), _reading(ends[1], at_mm, "limit")
+    within = min(max(at_mm, 0.0), MAX_LENGTH_MM)  # three diameters of the largest shank are more than any length
+    typical, cautious = _reading(ends[0], within, "capability"), _reading(ends[1], within, "limit")
     return Assumed(at, "runout_tir", "", category, "um", typical, cautious, ends, source, confidence, scaled=quantity)
 
 

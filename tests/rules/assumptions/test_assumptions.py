@@ -246,3 +246,14 @@ def test_an_assumed_value_is_never_implausible() -> None:
     report = report_of(request)
     assert "mass" in {one.quantity for one in report.assumptions}
     assert not [one.code for one in report.findings if one.code.startswith("PLA-")]
+
+
+@pytest.mark.parametrize("unstated", ["typical", "cautious"])
+@pytest.mark.parametrize("diameter_mm", [1666.6, 1667.0, 5000.0])
+def test_a_runout_is_assumed_for_the_largest_tool(unstated: str, diameter_mm: float) -> None:
+    """Three diameters from its face may be further than any length of the contract."""
+    request = copy.deepcopy(_SPARSE)
+    mill = request["stack"]["components"][2]
+    mill["cutting_diameter_mm"] = mill["machine_side"]["diameter_mm"] = diameter_mm
+    report = report_of({**request, "policy": {"unstated": unstated}})
+    assert {one.subject for one in report.assumptions if one.quantity == "runout_tir"} >= {"holder", "collet"}
