@@ -32,7 +32,7 @@ from rules.couplings.straight_shank import (
 )
 from rules.grip.analysis import UsualTorque, usual_torque
 from rules.grip.tolerances import limits
-from rules.quantities.models import MAX_LENGTH_MM
+from rules.quantities.models import MAX_LENGTH_MM, MIN_LENGTH_MM
 from rules.quantities.tables import Confidence, Row, read_rows
 from rules.schema.components import (
     BaseHolder,
@@ -441,16 +441,36 @@ def _outline(part: StackEntry, factor: float) -> list[ProfilePiece]:
         seat = _bore_of(part.workpiece_side)
         outside = _mm(max(body * factor, seat + 1.0))
         depth = _mm(min(length / 2.0, _SEAT_DIAMETERS * seat))
-        return [
-            ProfilePiece(length_mm=_mm(length - depth), outer_mm=outside, bore_mm=_mm(min(body * 0.3, seat))),
-            ProfilePiece(length_mm=depth, outer_mm=outside, bore_mm=_mm(seat)),
-        ]
+        return _pieces(
+            _Shape(_mm(length - depth), outside, bore=_mm(min(body * 0.3, seat))),
+            _Shape(depth, outside, bore=_mm(seat)),
+        )
     if isinstance(part, Cutter):
         return _tool_outline(part, factor)
     if isinstance(part, GaugePin) and isinstance(part.machine_side, CylindricalShank):
         diameter, length = part.machine_side.diameter_mm, part.overall_length_mm
-        return [] if diameter is None or length is None else [ProfilePiece(length_mm=length, outer_mm=diameter)]
+        return [] if diameter is None or length is None else _pieces(_Shape(length, diameter))
     return []
+
+
+class _Shape(NamedTuple):
+    """Piece of an outline, mm."""
+
+    length: float
+    outer: float
+    end: float | None = None
+    bore: float | None = None
+
+
+def _pieces(*shapes: _Shape) -> list[ProfilePiece]:
+    """Return an outline; none where a stated size leaves no room for it within the lengths of the contract."""
+    for one in shapes:
+        sizes = (one.length, one.outer, one.outer if one.end is None else one.end)
+        if not all(MIN_LENGTH_MM <= size <= MAX_LENGTH_MM for size in sizes) or (one.bore or 0.0) >= min(sizes[1:]):
+            return []
+    names = ("length_mm", "outer_mm", "outer_end_mm", "bore_mm")
+    stated = [{name: size for name, size in zip(names, one, strict=True) if size is not None} for one in shapes]
+    return [ProfilePiece(**one) for one in stated]
 
 
 _SEAT_DIAMETERS: Final = 3.0
@@ -464,15 +484,12 @@ def _holder_outline(part: BaseHolder, factor: float) -> list[ProfilePiece]:
         return []
     bore = _bore_of(part.workpiece_side)
     beyond = length - taper.flange_mm
-    flange = ProfilePiece(length_mm=taper.flange_mm, outer_mm=taper.flange_diameter_mm, bore_mm=_mm(bore * 0.8))
+    flange = _Shape(taper.flange_mm, taper.flange_diameter_mm, bore=_mm(bore * 0.8))
     body = _mm(max(outer * factor, bore + 1.0))
     if isinstance(part.workpiece_side, ShrinkFit):
         root = _mm(min(body + 2.0 * beyond * math.tan(math.radians(4.5)), taper.flange_diameter_mm * 0.85))
-        return [
-            flange,
-            ProfilePiece(length_mm=_mm(beyond), outer_mm=max(root, body), outer_end_mm=body, bore_mm=_mm(bore)),
-        ]
-    return [flange, ProfilePiece(length_mm=_mm(beyond), outer_mm=body, bore_mm=_mm(bore))]
+        return _pieces(flange, _Shape(_mm(beyond), max(root, body), body, _mm(bore)))
+    return _pieces(flange, _Shape(_mm(beyond), body, bore=_mm(bore)))
 
 
 def _bore_of(side: object) -> float:
@@ -489,16 +506,13 @@ def _tool_outline(part: Cutter, factor: float) -> list[ProfilePiece]:
     if cutting is None or length is None:
         return []
     if not isinstance(shank, CylindricalShank) or shank.diameter_mm is None:
-        return [ProfilePiece(length_mm=length, outer_mm=cutting)]
+        return _pieces(_Shape(length, cutting))
     flutes = part.flute_length_mm
     if flutes is None:
         flutes = min(length - 1.0, max(1.0, length - (shank.length_mm or length / 2.0)))
     if length - flutes < 1.0:
-        return [ProfilePiece(length_mm=length, outer_mm=cutting)]
-    return [
-        ProfilePiece(length_mm=_mm(length - flutes), outer_mm=shank.diameter_mm),
-        ProfilePiece(length_mm=_mm(flutes), outer_mm=cutting),
-    ]
+        return _pieces(_Shape(length, cutting))
+    return _pieces(_Shape(_mm(length - flutes), shank.diameter_mm), _Shape(_mm(flutes), cutting))
 
 
 def _mm(value: float) -> float:
@@ -517,6 +531,8 @@ def _body_mass(part: StackEntry) -> tuple[float, float] | None:
     profile = getattr(part, "profile", None) or _outline(part, 1.0)
     if not profile:
         return _collet_mass(part)
+    if any((piece.bore_mm or 0.0) >= min(piece.outer_mm, piece.outer_end_mm or piece.outer_mm) for piece in profile):
+        return None  # a bore that leaves no wall, of which a rule tells
     taper = bare_taper(part.machine_side) if isinstance(part, BaseHolder) else None
     pieces, position = [], 0.0
     for piece in profile:

@@ -1,4 +1,4 @@
-"""Valid requests at the limits of the model: every number stated, some at the ends of their range."""
+"""Requests at the limits of the model: every number stated, or some left out, and some at the ends of their range."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from functools import cache
 from typing import Any
 
 from rules.rulebook.loader import base_names, base_request
+from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.request import CheckRequest
 from tests.support.operations import change
 
@@ -78,6 +79,20 @@ def _everything_stated(rng: random.Random) -> dict[str, Any]:
     )
     for joint in request["stack"].get("joints", []):
         joint |= {"radial_stiffness_n_per_um": 50, "tilting_stiffness_n_m_per_mrad": 50}
+    return request
+
+
+def sparse_extreme_request(rng: random.Random) -> dict[str, Any]:
+    """Return one with gaps, which assumed values fill."""
+    request = extreme_request(rng)
+    request.setdefault("policy", {})["unstated"] = rng.choice(("typical", "cautious"))
+    stated = list(_numbers(request["stack"]))
+    for holder, name in rng.sample(stated, round(len(stated) * rng.uniform(0.1, 0.6))):
+        value = holder.pop(name)
+        try:
+            parse_request(request)
+        except BadRequestError:
+            holder[name] = value  # it has to be stated
     return request
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from rules.rulebook.loader import base_names, base_request
 from service.sheets.figures import value_of
-from tests.support.extreme_requests import bounds, extreme_request
+from tests.support.extreme_requests import bounds, extreme_request, sparse_extreme_request
 from tests.support.operations import operation_of
 from tests.support.stacks import figures_in, holder_and_cutter, one_rod, report_of
 
@@ -42,6 +42,24 @@ def test_extreme_requests_are_answered() -> None:
     """Numbers at the ends of their range, several at once; enough of them get as far as the figures."""
     counts = _answer_all(range(120))
     assert all(count >= 4 for count in counts.values()), counts
+
+
+def _answer_sparse(seeds: range) -> int:
+    answered = 0
+    for seed in seeds:
+        answered += bool(_finite(sparse_extreme_request(random.Random(seed)))["assumptions"])
+    return answered
+
+
+def test_extreme_requests_with_gaps_are_answered() -> None:
+    """Assumed values take their place beside any that is stated, or are left out."""
+    assert _answer_sparse(range(60)) >= 50
+
+
+@pytest.mark.long
+def test_three_thousand_extreme_requests_with_gaps_are_answered() -> None:
+    """The full-size form."""
+    assert _answer_sparse(range(1_000, 4_000)) >= 2_500
 
 
 @pytest.mark.long
