@@ -337,14 +337,13 @@ def _closed(listener: asyncio.Server) -> list[socket.socket]:
     """
     found: list[socket.socket] = []
     queues = [socket.socket(fileno=os.dup(one.fileno())) for one in listener.sockets]
+    listener.close()
     for one in queues:
         one.setblocking(False)
         with suppress(OSError):  # none is left
             while True:
                 found.append(one.accept()[0])
-    listener.close()
-    for one in queues:
-        one.close()
+        one.close()  # at once, since whoever connects in between is reset
     for one in found:
         one.setblocking(False)
     return found
