@@ -38,7 +38,7 @@ def entry_of(library: int, answer: LineAnswer, marks: Sequence[Mark]) -> list[An
     library
         Number of the library.
     answer
-        With the sections of its report as :func:`sections_of` tells them, or a problem.
+        With the sections that :func:`sections_of` makes of its report, or with a problem.
     marks
         Of its findings.
     """

@@ -55,6 +55,7 @@ from service.sheets.questions import build_text, calibration_text, reading_text
 
 __all__ = [
     "POSTED",
+    "SEARCHES",
     "budgets_router",
     "calibrations_router",
     "checks_router",
