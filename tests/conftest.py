@@ -76,6 +76,7 @@ def _logs_are_left_as_they_were() -> Iterator[None]:
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="also run the full-size form of the long tests")
+    parser.addoption("--slow-pages", action="store_true", help="test the pages as on a slow network and processor")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -83,6 +84,8 @@ def pytest_configure(config: pytest.Config) -> None:
     if config.getoption("--long"):
         os.environ["FULL_SIZE_TESTS"] = "1"
         settings.load_profile("long")
+    if config.getoption("--slow-pages"):
+        os.environ["SLOW_PAGES"] = "true"
     # else pytest-xdist begins with the files of the most tests, and the slowest end alone
     config.option.loadscopereorder = False
     # the process that hands the tests out to others runs none

@@ -25,6 +25,9 @@ WHOLE: Final = ["tests/rules/reading/test_what_angles_see.py"]
 BY_TEST: Final = ["tests/service/test_openapi_conformance.py", "tests/fuzz"]
 """The same, and so long that each test is a form of its own."""
 
+SLOWLY: Final = ["tests/browser --slow-pages"]
+"""Short tests that find more on a slow network and processor."""
+
 COMMANDS: Final = ["tests.contract_tools"]
 """Modules that are run by themselves, as far as the machine has their tools."""
 
@@ -34,12 +37,12 @@ _PYTEST: Final = [sys.executable, "-m", "pytest", "--long"]
 def forms() -> list[str]:
     """Return the ids of the full-size tests, parametrized ones once, in the order of pytest.
 
-    Then the files with properties, which have more examples with --long, what is larger without a mark, and what is run
-    by itself.
+    Then the files with properties, which have more examples with --long, what is larger without a mark, what runs
+    slowly, and what is run by itself.
     """
     ignored = [f"--ignore={file}" for file in (*WHOLE, *BY_TEST)]
     properties = dict.fromkeys(one.partition("::")[0] for one in _listed("-m", "hypothesis", *ignored))
-    return [*_listed("-m", "long", *ignored), *properties, *WHOLE, *_listed(*BY_TEST), *COMMANDS]
+    return [*_listed("-m", "long", *ignored), *properties, *WHOLE, *_listed(*BY_TEST), *SLOWLY, *COMMANDS]
 
 
 def _listed(*which: str) -> list[str]:
@@ -78,9 +81,9 @@ def main() -> int:
             print(f"{form:{width}}  {passed[form]:7.1f}  passed before", flush=True)
             continue
         start = time.monotonic()
-        unmarked = form.startswith((*WHOLE, *BY_TEST))
+        unmarked = form.startswith((*WHOLE, *BY_TEST, *SLOWLY))
         marked = [] if unmarked else ["-m", "long" if "::" in form else "hypothesis and not long"]
-        run = [sys.executable, "-m", form] if form in COMMANDS else [*_PYTEST, *marked, form]
+        run = [sys.executable, "-m", form] if form in COMMANDS else [*_PYTEST, *marked, *form.split()]
         done = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=False)
         minutes = (time.monotonic() - start) / 60
         print(f"{form:{width}}  {minutes:7.1f}  {'failed' if done.returncode else 'passed'}", flush=True)

@@ -11,6 +11,7 @@ const ORDER = ["problem", "fail", "review", "pass"];
 export async function createView(element) {
   await createQuestionView(element, {
     yaml: "draft",
+    joined: (texts) => `{"stacks": [${texts.join(",\n")}]}`,
     examples: "audits",
     button: "Audit",
     label: "Library: one check request a line, or a document with stacks",

@@ -1,72 +1,21 @@
 // The view that turns a shop's readings into its own assumed values.
-import { createAnswerBox } from "./answer_box.js";
-import {
-  amount, count, createEditor, fill, get, make, openPage, percent, placeWords, Problem, SIGNS, table, takePastedYaml, textOfFile,
-} from "./base.js";
+import { amount, count, fill, make, percent, placeWords, SIGNS, table } from "./base.js";
+import { createQuestionView } from "./question_view.js";
 import { list } from "./reading_report.js";
 
 /** Set up the view. */
-export function createCalibrationView(element) {
-  const find = (name) => element.querySelector(`[data-part="${name}"]`);
-  const editor = createEditor(find("json"), find("cursor"));
-  const answer = createAnswerBox(element, {
-    path: "v1/calibrations",
-    show: showCalibration,
-    places: { line: editor.goTo, pointer: editor.goToPointer },
-    empty: "Nothing calibrated yet. State stacks as built and the readings of each.",
-  });
-  let examples = [];
-
-  function bodyText() {
-    if (editor.text.trim()) return editor.text;
-    throw new Problem({ title: "No readings", detail: "Start from the example, or open a file with your own." });
-  }
-
-  function own() {
-    find("example").value = "";
-  }
-
-  /** Show why a file or a pasted text cannot be read. */
-  function refuse(error) {
-    return answer.ask(() => {
-      throw error;
-    });
-  }
-
-  find("form").addEventListener("submit", (event) => {
-    event.preventDefault();
-    answer.ask(bodyText);
-  });
-  find("json").addEventListener("input", own);
-  find("file").addEventListener("change", async (event) => {
-    const [file] = event.target.files;
-    if (!file) return;
-    own();
-    try {
-      editor.text = await textOfFile(file, "plain");
-    } catch (error) {
-      return refuse(error);
-    }
-    return answer.ask(bodyText);
-  });
-  takePastedYaml(find("json"), "plain", (json) => (editor.text = json), refuse);
-  find("print").addEventListener("click", () => openPage("v1/calibrations", editor.text, find("print-note")));
-  find("example").addEventListener("change", () => {
-    const chosen = examples.find((one) => one.name === find("example").value);
-    editor.text = chosen ? JSON.stringify(chosen.request, null, 2) : "";
-    answer.clear();
-  });
-
-  return {
-    async start() {
-      examples = (await get("static/examples.json")).calibrations;
-      find("example").replaceChildren(
-        ...examples.map((one) => make("option", { value: one.name }, one.summary)),
-        make("option", { value: "" }, "Your own readings"),
-      );
-      editor.text = JSON.stringify(examples[0].request, null, 2);
+export async function createView(element) {
+  await createQuestionView(element, {
+    examples: "calibrations",
+    button: "Calibrate",
+    label: "Assemblies and readings, JSON",
+    printed: "Print report",
+    answer: {
+      path: "v1/calibrations",
+      show: showCalibration,
+      empty: "Nothing calibrated yet. State stacks as built and the readings of each.",
     },
-  };
+  });
 }
 
 function showCalibration(box, report) {

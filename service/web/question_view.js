@@ -1,15 +1,16 @@
 // What a view of one route consists of: an example or a file, the request in JSON, buttons, and the answer beside it.
 import { createAnswerBox } from "./answer_box.js";
-import { createEditor, get, make, Problem, takePastedYaml, textOfFile } from "./base.js";
+import { createEditor, get, make, openPage, Problem, takePastedYaml, textOfFile } from "./base.js";
 
 /**
  * Fill a section with the view of a route and return its parts.
  *
  * `examples` is the list in the examples file; `button` names the action, `label` the text area. `answer` holds the
  * options of the answer box. `pieces` stand between the example and the text; `changed` hears each new text. `yaml` is
- * the form in which YAML becomes the request.
+ * the form in which YAML becomes the request, `joined` makes one request of the texts of several files, and `printed`
+ * names the button of an answer that has a page of its own for printing.
  */
-export async function createQuestionView(element, { examples, button, label, answer: options, pieces = [], changed = () => {}, yaml = "plain" }) {
+export async function createQuestionView(element, { examples, button, label, answer: options, pieces = [], changed = () => {}, yaml = "plain", joined = null, printed = null }) {
   const id = (part) => `${element.id}-${part}`;
   const known = (await get("static/examples.json"))[examples];
   const written = (one) => (typeof one.request === "string" ? one.request : JSON.stringify(one.request, null, 2));
@@ -18,13 +19,15 @@ export async function createQuestionView(element, { examples, button, label, ans
     make("option", { value: "" }, "Your own"),
   );
   const area = make("textarea", { id: id("json"), "data-request": true, rows: "20", spellcheck: "false", autocapitalize: "off", autocomplete: "off", wrap: "off", oninput: own });
-  const file = make("input", { type: "file", multiple: true, accept: ".json,.ndjson,.jsonl,.yaml,.yml", onchange: () => open(file.files) });
+  const file = make("input", { type: "file", multiple: joined !== null, accept: ".json,.ndjson,.jsonl,.yaml,.yml", onchange: () => open(file.files) });
   const cursor = make("p", { class: "note" });
+  const note = make("span", { role: "status" });
+  const print = () => (printed ? openPage(options.path, editor.text, note) : window.print());
   const form = make("form", { class: "ask", novalidate: true, onsubmit: (event) => { event.preventDefault(); ask(); } },
     make("div", { class: "field wide" }, make("label", { for: choice.id }, "Start from"), choice),
     pieces,
     make("div", { class: "field wide" }, make("label", { for: area.id }, label), area, cursor),
-    make("p", { class: "actions" }, make("button", { class: "main" }, button), make("button", { type: "button", onclick: () => print() }, "Print answer"), make("label", { class: "file" }, "Open or drop file", file)),
+    make("p", { class: "actions" }, make("button", { class: "main" }, button), make("button", { type: "button", onclick: print }, printed ?? "Print answer"), note, make("label", { class: "file" }, "Open or drop file", file)),
   );
   element.append(
     make("div", { class: "columns" }, form,
@@ -62,13 +65,13 @@ export async function createQuestionView(element, { examples, button, label, ans
     changed(editor.text);
   }
 
-  /** One file as it is; several are the stacks of one batch. */
   async function open(files) {
     if (!files.length) return;
     choice.value = "";
     try {
+      if (files.length > 1 && !joined) throw new Problem({ title: "Several files", detail: "Open one file at a time." });
       const texts = await Promise.all([...files].map((one) => textOfFile(one, yaml)));
-      show(texts.length === 1 ? texts[0] : `{"stacks": [${texts.join(",\n")}]}`);
+      show(texts.length === 1 ? texts[0] : joined(texts));
     } catch (error) {
       return refuse(error);
     }

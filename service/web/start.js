@@ -450,7 +450,9 @@ function createCheckView(element) {
         ...examples.map((one) => make("option", { value: one.name }, `${one.name}: ${one.summary}`)),
         make("option", { value: "" }, "Your own stack"),
       );
-      if (!(await fromAddress())) await choose();
+      // What was opened or built meanwhile stays.
+      if (editor.text) find("example").value = "";
+      else if (!(await fromAddress())) await choose();
     },
   };
 }
@@ -809,7 +811,7 @@ const startedBy = (element, createView) => ({ start: () => createView(element) }
 const LOADED = {
   reading: async (element) => (await import("./reading_view.js")).createReadingView(element, checkedText),
   build: async (element) => (await import("./build_view.js")).createBuildView(element, checkedText),
-  calibration: async (element) => (await import("./calibration_view.js")).createCalibrationView(element),
+  calibration: async (element) => startedBy(element, (await import("./calibration_view.js")).createView),
   comparison: async (element) => (await import("./comparison_view.js")).createComparisonView(element, checkedText),
   search: async (element) => startedBy(element, (await import("./search_view.js")).createView),
   budget: async (element) => startedBy(element, (await import("./budget_view.js")).createView),
@@ -833,6 +835,7 @@ async function start() {
       try {
         const view = await LOADED[id](element).catch(asProblem);
         await view.start();
+        hold(element, false);
         if (!element.hidden) element.dispatchEvent(new Event("shown"));
       } catch (error) {
         waiting.add(id);
@@ -847,6 +850,11 @@ async function start() {
   }
 }
 
+/** Let a form take no input until it has started, since its example would replace what is entered. */
+function hold(element, held) {
+  for (const one of element.querySelectorAll(":scope > :not(h2)")) one.inert = held;
+}
+
 /** A module that cannot be fetched is a service that does not respond. */
 function asProblem(error) {
   if (error instanceof TypeError && /module/.test(error.message)) throw new Problem(NO_RESPONSE);
@@ -857,6 +865,7 @@ for (const id of Object.keys(LOADED)) {
   part(id).addEventListener("shown", () => {
     if (begun.has(id)) return;
     waiting.add(id);
+    hold(part(id), true);
     if (started) start();
   });
 }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import os
 import shutil
 import threading
 import time
@@ -21,7 +23,14 @@ CHROMIUM = next(filter(None, map(shutil.which, ("chromium-headless-shell", "chro
 
 OpenPage = Callable[..., Page]
 
-PATIENCE_MS = 30_000
+SLOW = os.environ.get("SLOW_PAGES") == "true"
+"""With --slow-pages each answer comes late and scripts run slowly, so that what does not wait is found."""
+
+LATE_S = 0.6
+
+TIMES_SLOWER = 6
+
+PATIENCE_MS = 90_000 if SLOW else 30_000
 """A wait ends when what is waited for is there; this long only where it never comes."""
 
 expect.set_options(timeout=PATIENCE_MS)
@@ -39,7 +48,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def address() -> Iterator[str]:
     """Where the service listens."""
-    server = uvicorn.Server(uvicorn.Config(create_app(Settings()), host="127.0.0.1", port=0, log_level="critical"))
+    app = create_app(Settings())
+
+    async def late(scope: Any, receive: Any, send: Any) -> None:
+        if scope["type"] == "http":
+            await asyncio.sleep(LATE_S)
+        await app(scope, receive, send)
+
+    server = uvicorn.Server(uvicorn.Config(late if SLOW else app, host="127.0.0.1", port=0, log_level="critical"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:
@@ -86,6 +102,8 @@ def open_page(browser: Browser, address: str) -> Iterator[OpenPage]:
     def open_path(path: str = "/", width: int = 1280, **options: Any) -> Page:
         page = context.new_page()
         page.set_viewport_size({"width": width, "height": 900})
+        if SLOW:
+            context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": TIMES_SLOWER})
         page.goto(path, **options)
         return page
 

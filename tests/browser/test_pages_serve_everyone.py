@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from typing import Any, Final, Literal
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 
 from rules.rulebook.loader import base_request
 from service.examples import BUILD_EXAMPLES, CALIBRATION_EXAMPLES, READING_EXAMPLES
@@ -328,6 +329,60 @@ def test_a_page_asks_nobody_after_it_is_loaded(open_page: OpenPage, path: str, l
     page.mouse.wheel(0, 2000)
     expect(page.locator(loaded).first).to_be_visible()
     assert [one for one in asked if not one.startswith("blob:")] == []
+
+
+_EXAMPLES = "**/static/examples.json"
+
+
+_REACHABLE = """view => {
+  const fields = [...document.querySelectorAll(`#${view} :is(input, select, button)`)];
+  return fields.filter((one) => { one.focus(); return document.activeElement === one; }).length;
+}"""
+
+
+def _hold_examples(page: Page) -> list[Route]:
+    held: list[Route] = []
+    page.route(_EXAMPLES, lambda route: held.append(route))
+    return held
+
+
+def _release(page: Page, held: list[Route]) -> None:
+    for route in held:
+        route.continue_()
+    page.unroute(_EXAMPLES)
+
+
+@pytest.mark.parametrize("view", ["reading", "build", "comparison"])
+def test_a_form_takes_nothing_before_its_example_is_there(open_page: OpenPage, view: str) -> None:
+    """What is entered would be replaced by the example; then every field can be reached."""
+    page = open_page("/")
+    expect(page.locator("#check .verdict-word")).to_be_visible()
+    held = _hold_examples(page)
+    with page.expect_request(_EXAMPLES):
+        page.evaluate("view => { location.hash = view; }", view)
+    expect(page.get_by_role("heading", level=2).locator("visible=true")).to_be_focused()
+    assert page.evaluate(_REACHABLE, view) == 0
+    _release(page, held)
+    expect(page.locator(f"#{view} select").first).not_to_have_value("")
+    page.wait_for_function(f"view => ({_REACHABLE})(view) > 3", arg=view)
+
+
+def test_a_file_opened_before_the_examples_are_there_stays(open_page: OpenPage) -> None:
+    """The first example would replace it."""
+    page = open_page("about:blank")
+    held = _hold_examples(page)
+    with page.expect_request(_EXAMPLES):
+        page.goto("/")
+    stack = {**CHECK["stack"], "id": "OPENED"}
+    told = json.dumps({**CHECK, "stack": stack}).encode()
+    page.get_by_label("Open or drop a file").set_input_files(
+        {"name": "own.json", "mimeType": "application/json", "buffer": told}
+    )
+    expect(page.locator("#check .verdict-word")).to_contain_text("OPENED")
+    _release(page, held)
+    expect(page.locator("#check select").first.locator("option")).not_to_have_count(0)
+    expect(page.get_by_label("Start from").first).to_have_value("")
+    expect(page.locator("#check .verdict-word")).to_contain_text("OPENED")
 
 
 def test_what_needs_the_service_says_so_offline(open_page: OpenPage) -> None:

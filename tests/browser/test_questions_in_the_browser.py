@@ -207,6 +207,21 @@ def test_a_file_is_audited(open_page: OpenPage, files: dict[str, str]) -> None:
     assert states == [*(["✕ problem"] if len(rows.all()) == 3 else []), "✕ fail", "✓ pass"]
 
 
+_DROP_TWO = """form => {
+  const dataTransfer = new DataTransfer();
+  for (const name of ["one.json", "two.json"]) dataTransfer.items.add(new File(["{}"], name));
+  form.dispatchEvent(new DragEvent("drop", { dataTransfer, cancelable: true }));
+}"""
+
+
+@pytest.mark.parametrize("name", ["search", "budget", "gate", "calibration"])
+def test_two_files_where_one_is_asked_for_are_refused(open_page: OpenPage, name: str) -> None:
+    """None is left out in silence."""
+    page = _open(open_page, name)
+    page.locator(f"#{name} form").evaluate(_DROP_TWO)
+    expect(page.locator(f"#{name} .problem")).to_contain_text("one file at a time")
+
+
 def test_the_start_page_is_small(open_page: OpenPage) -> None:
     """The views but the first are fetched when they are opened."""
     names: list[str] = []
