@@ -26,9 +26,9 @@ OpenPage = Callable[..., Page]
 SLOW = os.environ.get("SLOW_PAGES") == "true"
 """With --slow-pages each answer comes late and scripts run slowly, so that what does not wait is found."""
 
-LATE_S = 0.6
+LATE_S = 0.4
 
-TIMES_SLOWER = 6
+TIMES_SLOWER = 4
 
 PATIENCE_MS = 90_000 if SLOW else 30_000
 """A wait ends when what is waited for is there; this long only where it never comes."""
