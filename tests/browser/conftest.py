@@ -48,7 +48,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def address() -> Iterator[str]:
     """Where the service listens."""
-    app = create_app(Settings())
+    # a busy machine reaches limits that are no subject of the pages
+    app = create_app(Settings(max_request_seconds=300, max_heavy_requests=64))
 
     async def late(scope: Any, receive: Any, send: Any) -> None:
         if scope["type"] == "http":
@@ -86,7 +87,7 @@ def open_page(browser: Browser, address: str) -> Iterator[OpenPage]:
         # a refused request is an answer, and the page's tests look at it
         # and a test that takes the network away looks for what the page says of it
         if message.type == "error" and not _is_answer(message) and "net::ERR_INTERNET_DISCONNECTED" not in message.text:
-            faults.append(f"console: {message.text}")
+            faults.append(f"console: {message.text} ({message.location['url']})")
 
     def watch(request: Request) -> None:
         if not request.url.startswith((address, "blob:", "data:", "about:")):

@@ -27,6 +27,7 @@ from service.client import (
     BatchLine,
     Client,
     ClientError,
+    Patience,
     UnreadableAnswerError,
     UnsendableError,
 )
@@ -277,7 +278,7 @@ def test_a_batch_over_a_real_socket(address: str) -> None:
     requests = [copy.deepcopy(CHECK) for _ in range(80)]
     for number, request in enumerate(requests):
         request["stack"]["id"] = f"KB-{number}"
-    with Client(address) as client:
+    with Client(address, patience=Patience(timeout_s=120, deadline_s=300)) as client:
         answers = list(client.check_lines(iter(requests), chunk_size=50))
         assert [one.answer for one in answers[::20]] == [client.check(one) for one in requests[::20]]
     assert [one.number for one in answers] == list(range(1, 81))
